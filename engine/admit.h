@@ -1,0 +1,26 @@
+/* admit.h: which tests are admissible, and what it takes to get at them (design §4).
+ *
+ * Invariant: a candidate's text is the canonical key of the evidence line that
+ * it would become, so that what the case already holds is found by its text.
+ */
+#ifndef RL_ADMIT_H
+#define RL_ADMIT_H
+
+#include "work.h"
+
+typedef struct rl_candidate {
+    rl_test test;          /* text, sort, subject, other, named, from, to, areas, check_minutes */
+    size_t elements_key;   /* spans: number of the set of elements it measures, from 1 */
+} rl_candidate;
+
+typedef struct rl_candidates {
+    rl_arena *arena;
+    const rl_case *c;
+    rl_candidate *at;
+    int count, room;
+} rl_candidates;
+
+/* All admissible tests of the case, minutes filled in, bits not yet. */
+void rl_admit_all(rl_candidates *list, rl_arena *arena, const rl_case *c);
+
+#endif

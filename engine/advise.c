@@ -1,0 +1,458 @@
+/* advise.c: what each admissible test would tell, in bits, and the best first (design §4).
+ *
+ * I(F;T) = H(T) - H(T | F).  T depends on F only through the test's own
+ * parents, so a probe of the network gives the distribution over what matters
+ * for T (the rows of a behaviour, the end of a span); both terms are linear in it.
+ *
+ * Invariant: bits >= 0, and never NaN.  Tests are ordered by bits per minute,
+ * ties by text.
+ */
+#include "admit.h"
+#include "probe.h"
+
+#include <assert.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { MAX_OUTCOMES = 64 };
+
+typedef struct adviser {
+    rl_case *c;
+    const rl_model *model;
+    rl_work *work;
+    rl_bench *bench;
+    rl_arena *arena;           /* rewound after each test */
+    rl_world *world;           /* of the last occasion */
+    int last, bit;
+    double battery;
+} adviser;
+
+static double entropy(const double *p, int count)
+{
+    double h = 0;
+    for (int i = 0; i < count; i++)
+        if (p[i] > 0)
+            h -= p[i] * log2(p[i]);
+    return h;
+}
+
+/* Bits from expectations: `outcome` numbers that sum to 1 up to a scale, then
+ * the expected entropy of a row to the same scale. */
+static double bits_from(const double *expected, int outcomes)
+{
+    double p[MAX_OUTCOMES], sum = 0;
+    for (int i = 0; i < outcomes; i++)
+        sum += expected[i];
+    for (int i = 0; i < outcomes; i++)
+        p[i] = expected[i] / sum;
+    double bits = entropy(p, outcomes) - expected[outcomes] / sum;
+    return bits > 0 ? bits : 0;
+}
+
+/* The row of a test's outcomes, and behind it the row's entropy. */
+static void close_row(double *row, int outcomes)
+{
+    row[outcomes] = entropy(row, outcomes);
+}
+
+/* ---- behaviours, with or without a condition ---- */
+
+static rl_conditions condition_of(const rl_test *test)
+{
+    rl_conditions with = {.bypass_at = -1};
+    with.bypass = test->sort == RL_TEST_BYPASS;
+    with.swap = test->sort == RL_TEST_SWAP;
+    with.jumper = test->sort == RL_TEST_JUMPER;
+    if (test->sort == RL_TEST_BYPASS_AT)
+        with.bypass_at = test->other;
+    return with;
+}
+
+/* (return, feed, load, outcome): one factor over the rows that matter. */
+static double behaviour_bits(adviser *a, const rl_test *test)
+{
+    rl_conditions with = condition_of(test);
+    rl_bench *b = a->bench;
+    rl_sides sides = rl_observe_sides(&b->observer, a->world, test->subject, &with);
+    const rl_rows *rows = a->model->rows->of_load[test->subject];
+    const rl_behaviour *kind = &a->model->kind[rows->kind];
+    int levels = (int)kind->info.levels, size = b->frame.size;
+    rl_probe probe;
+    rl_probe_make(&probe, a->arena, b);
+    int target = rl_probe_helper(&probe, levels + 1);
+    rl_cells t = {.count = 4, .input = {sides.back, sides.fed, sides.own, target},
+                  .size = {sides.back ? size : 1, sides.fed ? size : 1, sides.own ? 2 : 1, levels + 1}};
+    rl_cells_take(a->arena, &t);
+    double *row = t.cell;
+    for (int back = 0; back < t.size[0]; back++)
+        for (int fed = 0; fed < t.size[1]; fed++)
+            for (int failed = 0; failed < t.size[2]; failed++, row += levels + 1) {
+                rl_observe_levels(kind, rows->side[0][rl_observe_row(&b->frame, back, a->bit)],
+                                  rows->side[1][rl_observe_row(&b->frame, fed, a->bit)], failed, row);
+                close_row(row, levels);
+            }
+    double expected[MAX_OUTCOMES];
+    rl_probe_add(&probe, &t);
+    rl_probe_run(&probe, target, expected);
+    return bits_from(expected, levels);
+}
+
+/* ---- causes that fire or not ---- */
+
+enum { MOST_GROUPS = 6 };
+
+/* A helper whose values are the chances that a cause, or several, stay quiet. */
+typedef struct quiet {
+    int input, size;
+    double *p;
+} quiet;
+
+static int value_number(quiet *q, double p)
+{
+    for (int i = 0; i < q->size; i++)
+        if (q->p[i] == p)
+            return i;
+    q->p[q->size] = p;
+    return q->size++;
+}
+
+/* One cause: its states, as far as their chances differ. */
+static quiet quiet_cause(adviser *a, rl_probe *probe, int expr, const double *p)
+{
+    rl_bench *b = a->bench;
+    int states = expr ? rl_expr_size(&b->exprs, expr) : 1;
+    quiet q = {.p = rl_many(a->arena, states, double)};
+    int *number = rl_many(a->arena, states, int);
+    for (int v = 0; v < states; v++)
+        number[v] = value_number(&q, 1 - rl_observe_chance(&b->observer, p, expr, v, a->bit));
+    q.input = rl_probe_helper(probe, q.size);
+    rl_cells t = {.count = 2, .input = {expr, q.input}, .size = {states, q.size}};
+    rl_cells_take(a->arena, &t);
+    for (int v = 0; v < states; v++)
+        t.cell[v * q.size + number[v]] = 1;
+    rl_probe_add(probe, &t);
+    return q;
+}
+
+static quiet quiet_both(adviser *a, rl_probe *probe, const quiet *x, const quiet *y)
+{
+    quiet q = {.p = rl_many(a->arena, x->size * y->size, double)};
+    int *number = rl_many(a->arena, x->size * y->size, int);
+    for (int c = 0; c < x->size * y->size; c++)
+        number[c] = value_number(&q, x->p[c / y->size] * y->p[c % y->size]);
+    q.input = rl_probe_helper(probe, q.size);
+    rl_cells t = {.count = 3, .input = {x->input, y->input, q.input}, .size = {x->size, y->size, q.size}};
+    rl_cells_take(a->arena, &t);
+    for (int c = 0; c < x->size * y->size; c++)
+        t.cell[c * q.size + number[c]] = 1;
+    rl_probe_add(probe, &t);
+    return q;
+}
+
+/* (groups, outcome): absent, present, and the entropy of the two. */
+static rl_cells fired_table(adviser *a, const quiet *group, int groups, double otherwise, int target)
+{
+    rl_cells t = {.count = 0};
+    int cells = 1;
+    for (int g = 0; g < groups; g++) {
+        t.input[t.count] = group[g].input;
+        t.size[t.count++] = group[g].size;
+        cells *= group[g].size;
+    }
+    t.input[t.count] = target;
+    t.size[t.count++] = 3;
+    rl_cells_take(a->arena, &t);
+    for (int c = 0; c < cells; c++) {
+        double absent = 1 - otherwise;
+        for (int g = groups, rest = c; g-- > 0; rest /= group[g].size)
+            absent *= group[g].p[rest % group[g].size];
+        double *row = &t.cell[c * 3];
+        row[0] = absent;
+        row[1] = 1 - absent;
+        close_row(row, 2);
+    }
+    return t;
+}
+
+static double firing_bits(adviser *a, const int *expr, const double *const *p, int count, double otherwise)
+{
+    rl_probe probe;
+    rl_probe_make(&probe, a->arena, a->bench);
+    quiet group[MOST_GROUPS];
+    int groups = 0;
+    for (int i = 0; i < count; i++) {
+        quiet q = quiet_cause(a, &probe, expr[i], p[i]);
+        if (groups == MOST_GROUPS)
+            group[groups - 1] = quiet_both(a, &probe, &group[groups - 1], &q);
+        else
+            group[groups++] = q;
+    }
+    int target = rl_probe_helper(&probe, 3);
+    rl_cells t = fired_table(a, group, groups, otherwise, target);
+    double expected[3];
+    rl_probe_add(&probe, &t);
+    rl_probe_run(&probe, target, expected);
+    return bits_from(expected, 2);
+}
+
+static double symptom_bits(adviser *a, const rl_test *test)
+{
+    const rl_sign *sign = &a->model->sign[test->named];
+    int *expr = rl_many(a->arena, sign->causes + 1, int);
+    const double **p = rl_many(a->arena, sign->causes + 1, const double *);
+    for (int i = 0; i < sign->causes; i++) {
+        expr[i] = rl_observe_subject(&a->bench->observer, a->world, &sign->cause[i]);
+        p[i] = sign->cause[i].p;
+    }
+    return firing_bits(a, expr, p, sign->causes, sign->otherwise);
+}
+
+static double crosstalk_bits(adviser *a, const rl_test *test)
+{
+    bool pull = test->sort == RL_TEST_PULL;
+    const rl_crosstalk *rule = pull ? &a->model->pull : &a->model->backfeed;
+    const double *p[2] = {rule->p, rule->p};
+    int expr[2];
+    int count = rl_observe_crosstalk(&a->bench->observer, a->world, pull, test->subject, test->other, expr);
+    return firing_bits(a, expr, p, count, rule->otherwise);
+}
+
+/* ---- inspections ---- */
+
+static double inspection_bits(adviser *a, const rl_test *test)
+{
+    const rl_look *look = &a->model->look[test->named];
+    int outcomes = (int)look->info.outcomes;
+    double state[RL_STATES], expected[MAX_OUTCOMES] = {0}, row[MAX_OUTCOMES];
+    memcpy(state, a->work->belief[test->subject].p, sizeof state);
+    if (rl_world_forces(a->world, test->subject))
+        return 0;
+    for (int s = 0; s < RL_STATES; s++) {
+        memcpy(row, look->row[s], (size_t)outcomes * sizeof *row);
+        close_row(row, outcomes);
+        for (int i = 0; i <= outcomes; i++)
+            expected[i] += state[s] * row[i];
+    }
+    return bits_from(expected, outcomes);
+}
+
+/* ---- readings ---- */
+
+static rl_showing showing_of(const adviser *a, rl_test_sort sort)
+{
+    rl_showing_sort s = sort == RL_TEST_DROP ? RL_SHOW_DROP
+                        : sort == RL_TEST_SUPPLY ? RL_SHOW_SUPPLY
+                        : sort == RL_TEST_RESISTANCE ? RL_SHOW_RESISTANCE : RL_SHOW_CONTINUITY;
+    return rl_showing_make(a->model, s, a->battery, false);
+}
+
+/* Ends that hardly ever come about cannot change the bits by as much as they weigh. */
+static const double NEVER = 1e-15;
+
+static double bits_of_ends(const rl_showing *showing, const rl_end *end, const double *p, int ends)
+{
+    double expected[MAX_OUTCOMES + 1] = {0}, row[MAX_OUTCOMES + 1];
+    int outcomes = rl_showing_outcomes(showing);
+    for (int i = 0; i < ends; i++) {
+        if (p[i] < NEVER)
+            continue;
+        rl_showing_bands(showing, &end[i], row);
+        close_row(row, outcomes);
+        for (int k = 0; k <= outcomes; k++)
+            expected[k] += p[i] * row[k];
+    }
+    return bits_from(expected, outcomes);
+}
+
+/* Probability of each end of a fold: the chain of its steps, hung on the network. */
+static void end_probabilities(adviser *a, const rl_fold *fold, double *out)
+{
+    rl_probe probe;
+    if (fold->ends == 1) {
+        out[0] = 1;
+        return;
+    }
+    rl_probe_make(&probe, a->arena, a->bench);
+    int before = 0;
+    for (int i = 0; i < fold->steps; i++) {
+        const rl_step *step = &fold->step[i];
+        int after = rl_probe_helper(&probe, step->to);
+        rl_cells t = {.count = 0};
+        if (step->from > 1) {
+            t.input[t.count] = before;
+            t.size[t.count++] = step->from;
+        }
+        t.input[t.count] = step->input;
+        t.size[t.count++] = step->values;
+        t.input[t.count] = after;
+        t.size[t.count++] = step->to;
+        rl_cells_take(a->arena, &t);
+        for (int c = 0; c < step->from * step->values; c++)
+            t.cell[c * step->to + step->next[c]] = 1;
+        rl_probe_add(&probe, &t);
+        before = after;
+    }
+    rl_probe_run(&probe, before, out);
+}
+
+__attribute__((unused)) static void set_ranges(adviser *a, const rl_showing *showing, const rl_fold *fold, const double *p, rl_test *test)
+{
+    int suspect = -1;
+    for (int i = 0; i < fold->ends; i++) {
+        const rl_end *end = &fold->end[i];
+        if (end->sort != RL_END_LAW)
+            continue;
+        if (end->law.sort == RL_TRUE_WAY && test->healthy_high <= 0) {
+            test->healthy_low = rl_showing_quantile(showing, &end->law, 0.05);
+            test->healthy_high = rl_showing_quantile(showing, &end->law, 0.95);
+        }
+        if (end->law.sort == RL_TRUE_COUNTS && (suspect < 0 || p[i] > p[suspect]))
+            suspect = i;
+    }
+    (void)a;
+    if (suspect < 0)
+        return;
+    test->suspect = fold->end[suspect].element;
+    test->suspect_low = rl_showing_quantile(showing, &fold->end[suspect].law, 0.05);
+    test->suspect_high = rl_showing_quantile(showing, &fold->end[suspect].law, 0.95);
+}
+
+static double span_bits(adviser *a, rl_test *test)
+{
+    rl_evidence sort = test->sort == RL_TEST_DROP ? RL_E_DROP
+                       : test->sort == RL_TEST_RESISTANCE ? RL_E_RESISTANCE : RL_E_CONTINUITY;
+    rl_finding reading = {.sort = sort, .subject = test->subject, .from = test->from, .to = test->to};
+    rl_showing showing = showing_of(a, test->sort);
+    rl_fold fold;
+    bool found = rl_observe_fold(&a->bench->observer, &reading, a->world, a->bit, &fold);
+    assert(found);
+    (void)found;
+    double *p = rl_many(a->arena, fold.ends, double);
+    end_probabilities(a, &fold, p);
+    return bits_of_ends(&showing, fold.end, p, fold.ends);
+}
+
+/* (return, feed, load) to the end of a supply reading. */
+static double supply_bits(adviser *a, rl_test *test)
+{
+    rl_bench *b = a->bench;
+    rl_sides sides = rl_observe_sides(&b->observer, a->world, test->subject, NULL);
+    rl_showing showing = showing_of(a, RL_TEST_SUPPLY);
+    int rows = a->model->bins + 3, size = b->frame.size, open = rows - 1;
+    rl_probe probe;
+    rl_probe_make(&probe, a->arena, b);
+    int flows = rl_probe_helper(&probe, 2), target = rl_probe_helper(&probe, rows * 2);
+    rl_cells flow = {.count = 3, .input = {sides.back, sides.own, flows},
+                     .size = {sides.back ? size : 1, sides.own ? 2 : 1, 2}};
+    rl_cells_take(a->arena, &flow);
+    for (int c = 0; c < flow.size[0] * flow.size[1]; c++) {
+        bool yes = c % flow.size[1] == 0 && rl_observe_row(&b->frame, c / flow.size[1], a->bit) != open;
+        flow.cell[c * 2 + yes] = 1;
+    }
+    rl_cells shown = {.count = 3, .input = {flows, sides.fed, target}, .size = {2, sides.fed ? size : 1, rows * 2}};
+    rl_cells_take(a->arena, &shown);
+    for (int c = 0; c < 2 * shown.size[1]; c++) {
+        int row = rl_observe_row(&b->frame, c % shown.size[1], a->bit);
+        shown.cell[c * rows * 2 + row * 2 + c / shown.size[1]] = 1;
+    }
+    rl_probe_add(&probe, &flow);
+    rl_probe_add(&probe, &shown);
+    double *p = rl_many(a->arena, rows * 2, double);
+    rl_end *end = rl_many(a->arena, rows * 2, rl_end);
+    rl_probe_run(&probe, target, p);
+    for (int i = 0; i < rows * 2; i++)
+        end[i] = rl_observe_supply_end(a->arena, a->model, test->subject, i / 2, i % 2);
+    return bits_of_ends(&showing, end, p, rows * 2);
+}
+
+/* ---- all of them ---- */
+
+static double bits_of(adviser *a, rl_test *test)
+{
+    switch (test->sort) {
+    case RL_TEST_BEHAVIOUR:
+    case RL_TEST_BYPASS:
+    case RL_TEST_BYPASS_AT:
+    case RL_TEST_SWAP:
+    case RL_TEST_JUMPER: return behaviour_bits(a, test);
+    case RL_TEST_SYMPTOM: return symptom_bits(a, test);
+    case RL_TEST_INSPECTION: return inspection_bits(a, test);
+    case RL_TEST_BACKFEED:
+    case RL_TEST_PULL: return crosstalk_bits(a, test);
+    case RL_TEST_DROP:
+    case RL_TEST_RESISTANCE:
+    case RL_TEST_CONTINUITY: return span_bits(a, test);
+    case RL_TEST_SUPPLY: return supply_bits(a, test);
+    }
+    return 0;
+}
+
+/* Bits per minute; what takes no time and tells something comes first. */
+static double rate(const rl_test *test)
+{
+    if (test->bits <= 0)
+        return 0;
+    return test->minutes > 0 ? test->bits / test->minutes : INFINITY;
+}
+
+static int compare_tests(const void *a, const void *b)
+{
+    const rl_test *x = a, *y = b;
+    double left = rate(x), right = rate(y);
+    if (left > right || left < right)
+        return left > right ? -1 : 1;
+    return strcmp(x->text, y->text);
+}
+
+static void set_adviser(adviser *a, rl_case *c, rl_work *work)
+{
+    *a = (adviser){.c = c, .model = c->model, .work = work, .bench = &work->bench, .arena = &work->arena};
+    a->last = c->occasions - 1;
+    a->bit = work->bench.frame.last;
+    a->battery = c->occasion[a->last].battery;
+    a->world = rl_observe_world(&work->bench.observer, a->last, NULL);
+}
+
+static void advise_all(rl_case *c, rl_work *work)
+{
+    adviser a;
+    rl_candidates list;
+    set_adviser(&a, c, work);
+    rl_admit_all(&list, &work->arena, c);
+    rl_test *test = rl_many(&work->arena, list.count + 1, rl_test);
+    for (int i = 0; i < list.count; i++) {
+        test[i] = list.at[i].test;
+        test[i].bits = bits_of(&a, &test[i]);
+    }
+    qsort(test, (size_t)list.count, sizeof *test, compare_tests);
+    work->tests = test;
+    work->test_count = (size_t)list.count;
+}
+
+typedef struct tests_question {
+    const rl_test **tests;
+    size_t *count;
+} tests_question;
+
+static rl_status answer_tests(rl_case *c, void *argument)
+{
+    tests_question *q = argument;
+    rl_work *work;
+    rl_status status = rl_work_answer(c, &work);
+    if (status != RL_OK)
+        return status;
+    if (!work->tests && work->bench.tree)
+        advise_all(c, work);
+    *q->tests = work->tests;
+    *q->count = work->test_count;
+    return RL_OK;
+}
+
+rl_status rl_case_tests(rl_case *c, const rl_test **out, size_t *count)
+{
+    tests_question q = {out, count};
+    *out = NULL;
+    *count = 0;
+    return rl_ask(c, answer_tests, &q);
+}

@@ -1,0 +1,291 @@
+/* draft.c: from factors over expressions to a net of variables.
+ *
+ * Invariant: an expression becomes a variable only if two factors need it; one
+ * that a single factor needs is written into that factor over its parts.
+ * Work goes from whole paths down to elements, so that every use of an
+ * expression is known before it is decided.
+ */
+#include "draft.h"
+
+#include <assert.h>
+#include <math.h>
+#include <string.h>
+
+/* Over how many cells a path is rather made a variable than written out. */
+enum { INLINE_CELLS = 700 };
+
+void rl_draft_make(rl_draft *draft, rl_arena *arena, rl_exprs *exprs)
+{
+    const rl_model *model = exprs->frame->model;
+    *draft = (rl_draft){.arena = arena, .exprs = exprs, .room = 64, .helper_room = 32};
+    draft->factor = rl_many(arena, draft->room, rl_cells);
+    draft->helper_size = rl_many(arena, draft->helper_room, int);
+    draft->state = rl_arena_array(arena, (size_t)model->nodes, sizeof *draft->state);
+    draft->inspected = rl_many(arena, model->nodes, bool);
+    for (int e = 0; e < model->nodes; e++)
+        memcpy(draft->state[e], model->node[e].info.prior, sizeof draft->state[e]);
+}
+
+int rl_draft_helper(rl_draft *draft, int size)
+{
+    if (draft->helpers == draft->helper_room) {
+        int *more = rl_many(draft->arena, draft->helper_room * 2, int);
+        memcpy(more, draft->helper_size, (size_t)draft->helpers * sizeof *more);
+        draft->helper_size = more;
+        draft->helper_room *= 2;
+    }
+    draft->helper_size[draft->helpers] = size;
+    return -1 - draft->helpers++;
+}
+
+void rl_draft_scale(rl_draft *draft, double factor)
+{
+    draft->log_scale += log(factor);
+}
+
+void rl_draft_see_through(rl_arena *arena, const rl_exprs *exprs, rl_cells *table)
+{
+    static const int nothing[1] = {0};
+    for (int i = 0; i < table->count;) {
+        int input = table->input[i];
+        rl_expr x = input >= 0 ? exprs->at[input] : (rl_expr){RL_X_ELEMENT, 0, 0};
+        int size = x.sort == RL_X_FAILED || x.sort == RL_X_CALM ? rl_expr_size(exprs, x.a) : 1;
+        if (x.sort == RL_X_SOUND)
+            rl_cells_expand(arena, table, i, 0, NULL, NULL, nothing);
+        else if (x.sort == RL_X_CALM)
+            rl_cells_expand(arena, table, i, 1, &x.a, &size, exprs->calm_map);
+        else if (x.sort == RL_X_FAILED)
+            rl_cells_expand(arena, table, i, 1, &x.a, &size, exprs->failed_map);
+        else
+            i++;
+    }
+}
+
+static void append(rl_draft *draft, const rl_cells *table)
+{
+    if (draft->factors == draft->room) {
+        rl_cells *more = rl_many(draft->arena, draft->room * 2, rl_cells);
+        memcpy(more, draft->factor, (size_t)draft->factors * sizeof *more);
+        draft->factor = more;
+        draft->room *= 2;
+    }
+    draft->factor[draft->factors++] = *table;
+}
+
+void rl_draft_add(rl_draft *draft, const rl_cells *table)
+{
+    rl_cells own = *table;
+    rl_draft_see_through(draft->arena, draft->exprs, &own);
+    rl_cells_merge(draft->arena, &own);
+    append(draft, &own);
+}
+
+/* ---- deciding ---- */
+
+typedef struct rl_decider {
+    rl_network *network;
+    rl_draft *draft;
+    rl_arena *arena;
+    int *uses;      /* factors that have the expression as an input */
+    int *user;      /* one of them */
+} rl_decider;
+
+static void count_uses(rl_decider *d, int factor)
+{
+    const rl_cells *table = &d->draft->factor[factor];
+    for (int i = 0; i < table->count; i++)
+        if (table->input[i] >= 0) {
+            d->uses[table->input[i]]++;
+            d->user[table->input[i]] = factor;
+        }
+}
+
+static int place_of(const rl_cells *table, int input)
+{
+    for (int i = 0; i < table->count; i++)
+        if (table->input[i] == input)
+            return i;
+    return -1;
+}
+
+void rl_draft_write_out(rl_arena *arena, const rl_exprs *exprs, rl_cells *table, int at, rl_expr x)
+{
+    int fresh[2] = {x.a, x.b};
+    int size[2] = {exprs->frame->size, exprs->frame->size};
+    const int *map = x.sort == RL_X_MAX ? exprs->max_map : exprs->min_map;
+    rl_cells_expand(arena, table, at, 2, fresh, size, map);
+    rl_draft_see_through(arena, exprs, table);
+    rl_cells_merge(arena, table);
+}
+
+/* The only factor that needs the expression takes its parts instead. */
+static void inline_expr(rl_decider *d, int expr)
+{
+    int user = d->user[expr];
+    rl_cells *table = &d->draft->factor[user];
+    rl_cells before = *table;
+    rl_draft_write_out(d->arena, d->draft->exprs, table, place_of(table, expr), d->draft->exprs->at[expr]);
+    for (int i = 0; i < table->count; i++) {
+        int input = table->input[i];
+        if (input >= 0 && place_of(&before, input) < 0) {
+            d->uses[input]++;
+            d->user[input] = user;
+        }
+    }
+}
+
+/* The expression becomes a variable: one factor says what it is of its parts. */
+static void define(rl_decider *d, int expr)
+{
+    rl_exprs *exprs = d->draft->exprs;
+    int size = exprs->frame->size;
+    rl_cells table = {.count = 2, .input = {expr, expr}, .size = {size, size}};
+    rl_cells_take(d->arena, &table);
+    for (int v = 0; v < size; v++)
+        table.cell[v * size + v] = 1;   /* [expr itself][expr from its parts] */
+    rl_draft_write_out(d->arena, exprs, &table, 1, exprs->at[expr]);
+    append(d->draft, &table);
+    count_uses(d, d->draft->factors - 1);
+    d->network->of_expr[expr] = rl_net_variable(d->network->net, size);
+}
+
+static bool worth_inlining(const rl_decider *d, int expr)
+{
+    if (d->uses[expr] != 1)
+        return false;
+    const rl_cells *table = &d->draft->factor[d->user[expr]];
+    size_t cells = rl_cells_count(table) * (size_t)d->draft->exprs->frame->size;
+    return table->count <= 2 || (table->count < RL_INPUTS && cells <= INLINE_CELLS);
+}
+
+static void decide(rl_decider *d, int expr)
+{
+    if (d->uses[expr] == 0 || rl_expr_is_base(d->draft->exprs, expr))
+        return;
+    if (worth_inlining(d, expr))
+        inline_expr(d, expr);
+    else
+        define(d, expr);
+}
+
+/* ---- base variables ---- */
+
+static double normalise(double *weight, int size)
+{
+    double sum = 0;
+    for (int v = 0; v < size; v++)
+        sum += weight[v];
+    for (int v = 0; v < size && sum > 0; v++)
+        weight[v] /= sum;
+    return sum;
+}
+
+static void take_scale(rl_network *network, double sum)
+{
+    if (sum > 0)
+        network->log_scale += log(sum);
+    else
+        network->impossible = true;
+}
+
+/* Weights of all base expressions before any factor. */
+static void weigh_bases(rl_network *network, rl_draft *draft, rl_arena *arena)
+{
+    const rl_exprs *exprs = draft->exprs;
+    const rl_model *model = exprs->frame->model;
+    for (int e = 0; e < model->nodes; e++)
+        if (draft->inspected[e])
+            take_scale(network, normalise(draft->state[e], RL_STATES));
+    for (int x = 0; x < network->expr_count; x++) {
+        if (!rl_expr_is_base(exprs, x))
+            continue;
+        int e = exprs->at[x].a;
+        double *weight = rl_many(arena, rl_expr_size(exprs, x), double);
+        if (exprs->at[x].sort == RL_X_LOAD) {
+            weight[0] = draft->state[e][RL_SOUND];
+            weight[1] = draft->state[e][RL_FAILED];
+        } else {
+            rl_frame_spread(exprs->frame, &model->node[e], draft->state[e], weight);
+        }
+        network->weight[x] = weight;
+        network->base_of[e] = x;
+    }
+}
+
+static bool is_own_factor(const rl_draft *draft, const rl_cells *table)
+{
+    return table->count == 1 && table->input[0] >= 0 && rl_expr_is_base(draft->exprs, table->input[0]);
+}
+
+/* Factors on one base variable alone go into its weights. */
+static void absorb_own_factors(rl_network *network, const rl_draft *draft)
+{
+    for (int f = 0; f < draft->factors; f++) {
+        const rl_cells *table = &draft->factor[f];
+        if (!is_own_factor(draft, table))
+            continue;
+        double *weight = network->weight[table->input[0]];
+        for (int v = 0; v < table->size[0]; v++)
+            weight[v] *= table->cell[v];
+    }
+    for (int x = 0; x < network->expr_count; x++)
+        if (network->weight[x])
+            take_scale(network, normalise(network->weight[x], rl_expr_size(draft->exprs, x)));
+}
+
+/* ---- the net ---- */
+
+static int variable_of(rl_network *network, const rl_draft *draft, const int *helper, int input)
+{
+    if (input < 0)
+        return helper[-1 - input];
+    if (network->of_expr[input] < 0) {   /* a base variable, met for the first time */
+        int v = rl_net_variable(network->net, rl_expr_size(draft->exprs, input));
+        network->of_expr[input] = v;
+        rl_net_factor(network->net, 1, &v, network->weight[input]);
+    }
+    return network->of_expr[input];
+}
+
+static void put_factors(rl_network *network, const rl_draft *draft, const int *helper)
+{
+    for (int f = 0; f < draft->factors; f++) {
+        const rl_cells *table = &draft->factor[f];
+        int variable[RL_INPUTS];
+        if (is_own_factor(draft, table))
+            continue;
+        if (table->count == 0) {
+            take_scale(network, table->cell[0]);
+            continue;
+        }
+        for (int i = 0; i < table->count; i++)
+            variable[i] = variable_of(network, draft, helper, table->input[i]);
+        rl_net_factor(network->net, table->count, variable, table->cell);
+    }
+}
+
+void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft)
+{
+    int n = draft->exprs->count;
+    *network = (rl_network){.draft = draft, .expr_count = n, .log_scale = draft->log_scale,
+                            .impossible = isinf(draft->log_scale) != 0};
+    network->net = rl_net_new(arena);
+    network->of_expr = rl_many(arena, n, int);
+    memset(network->of_expr, -1, (size_t)n * sizeof(int));
+    network->weight = rl_many(arena, n, double *);
+    int nodes = draft->exprs->frame->model->nodes;
+    network->base_of = rl_many(arena, nodes, int);
+    memset(network->base_of, -1, (size_t)nodes * sizeof(int));
+    rl_decider d = {network, draft, arena, rl_many(arena, n, int), rl_many(arena, n, int)};
+    for (int f = 0; f < draft->factors; f++)
+        count_uses(&d, f);
+    for (int x = n; x-- > 1;)
+        decide(&d, x);
+    assert(d.uses[0] == 0);
+    weigh_bases(network, draft, arena);
+    absorb_own_factors(network, draft);
+    int *helper = rl_many(arena, draft->helpers + 1, int);
+    for (int h = 0; h < draft->helpers; h++)
+        helper[h] = rl_net_variable(network->net, draft->helper_size[h]);
+    put_factors(network, draft, helper);
+}

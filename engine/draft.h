@@ -1,0 +1,58 @@
+/* draft.h: the product of factors that a case's findings come to, before and
+ * after it becomes a net.
+ *
+ * Invariant: every factor is non-negative; helper variables are summed, never
+ * maximised.  A base variable (an element, a load) that only factors of one
+ * input touch stays out of the net: its own weights answer for it.
+ */
+#ifndef RL_DRAFT_H
+#define RL_DRAFT_H
+
+#include "expr.h"
+#include "infer.h"
+#include "table.h"
+
+typedef struct rl_draft {
+    rl_arena *arena;
+    rl_exprs *exprs;
+    rl_cells *factor;
+    int factors, room;
+    int *helper_size;
+    int helpers, helper_room;
+    double log_scale;           /* ln of what constants came to */
+    /* of each element: what its states weigh (prior x inspections), RL_STATES each */
+    double (*state)[RL_STATES];
+    bool *inspected;            /* its own state was looked at: `state` is not the prior */
+} rl_draft;
+
+void rl_draft_make(rl_draft *draft, rl_arena *arena, rl_exprs *exprs);
+int rl_draft_helper(rl_draft *draft, int size);        /* an input, < 0 */
+/* The table's inputs and sizes are set; its cells become the draft's. */
+void rl_draft_add(rl_draft *draft, const rl_cells *table);
+void rl_draft_scale(rl_draft *draft, double factor);
+
+/* Writes inputs that are sound, calm or failed over what is behind them. */
+void rl_draft_see_through(rl_arena *arena, const rl_exprs *exprs, rl_cells *table);
+/* Writes a max or min over its two parts in place of input `at`. */
+void rl_draft_write_out(rl_arena *arena, const rl_exprs *exprs, rl_cells *table, int at, rl_expr x);
+
+/* The net of a draft. */
+typedef struct rl_network {
+    const rl_draft *draft;
+    rl_net *net;
+    int *of_expr;               /* variable of an expression, or -1; expr_count long */
+    int expr_count;
+    int *base_of;               /* by element: its own expression, or -1: no factor uses it */
+    double **weight;            /* base expressions: weights of the values, normalised; else NULL */
+    double log_scale;           /* ln of everything that stays out of the net */
+    bool impossible;            /* that already came to 0 */
+} rl_network;
+
+void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft);
+/* Variable of an expression, or -1 if it is not in the net. */
+static inline int rl_network_variable(const rl_network *network, int expr)
+{
+    return expr < network->expr_count ? network->of_expr[expr] : -1;
+}
+
+#endif

@@ -1,0 +1,70 @@
+/* infer.h: tables over variables of any size, and exact inference on them.
+ *
+ * Knows nothing of vehicles or of the language, only the arena.  A net is a
+ * product of non-negative tables.  A plan is an elimination order with the
+ * tables it will need; a tree is the plan with its memory, on which messages
+ * are passed: collect (evidence), distribute (all marginals).  Messages are
+ * scaled, so that hundreds of small factors do not underflow, and a product
+ * that is 0 in truth is exactly 0 (all numbers are non-negative: nothing cancels).
+ * Table cells are counted and indexed in size_t.
+ */
+#ifndef RL_INFER_H
+#define RL_INFER_H
+
+#include "arena.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+typedef struct rl_net rl_net;
+typedef struct rl_plan rl_plan;
+typedef struct rl_tree rl_tree;
+
+/* ---- factor.c: nets ---- */
+rl_net *rl_net_new(rl_arena *arena);
+/* A variable with `size` >= 1 values; returns its number, from 0 up. */
+int rl_net_variable(rl_net *net, int size);
+int rl_net_variables(const rl_net *net);
+int rl_net_size(const rl_net *net, int variable);
+/* A factor over `count` >= 0 different variables; `cells` stay the caller's and
+ * must outlive the net; the last variable changes fastest.  Cells are finite and >= 0. */
+void rl_net_factor(rl_net *net, int count, const int *variable, const double *cells);
+
+/* ---- order.c: in which order to sum out ---- */
+/* Greedy order by the cells of the table made (weighted min-fill, ties by
+ * least cells), several tries when the first is wide.  */
+rl_plan *rl_plan_make(rl_arena *arena, const rl_net *net);
+double rl_plan_cells(const rl_plan *plan);     /* of all tables together: 8 bytes each */
+size_t rl_plan_width(const rl_plan *plan);     /* variables of the widest */
+
+/* ---- eliminate.c: messages ---- */
+rl_tree *rl_tree_make(rl_arena *arena, const rl_net *net, const rl_plan *plan);
+/* Replaces the soft evidence on a variable: a weight >= 0 for each value, NULL for none.
+ * The weights are copied.  Takes effect at the next collect. */
+void rl_tree_weigh(rl_tree *tree, int variable, const double *weight);
+/* Upward pass: ln of the sum of the whole product; -INFINITY if it is 0. */
+double rl_tree_collect(rl_tree *tree);
+/* Downward pass; after it rl_tree_marginal and rl_tree_query may be asked.
+ * Only after a collect that was not -INFINITY. */
+void rl_tree_distribute(rl_tree *tree);
+/* Normalised marginal of one variable. */
+void rl_tree_marginal(const rl_tree *tree, int variable, double *out);
+
+/* Extra factors that hang on the tree without changing it (they sum to 1 over
+ * the extra variables for every value of the tree's): what is the
+ * distribution of one extra variable?  Extra variables are numbered from
+ * rl_net_variables(net) up, in the order of `size`. */
+typedef struct rl_table { int count; const int *variable; const double *cells; } rl_table;
+typedef struct rl_extension {
+    int variables;             /* extra ones */
+    const int *size;
+    int tables;
+    const rl_table *table;     /* over variables of the net and extra ones */
+    int target;                /* number of the extra variable asked for */
+} rl_extension;
+/* Scratch memory is taken from `arena` and given back.  `out` sums to 1. */
+void rl_tree_query(const rl_tree *tree, rl_arena *arena, const rl_extension *extension, double *out);
+/* Joint marginal of a few net variables (any subset), row-major, last fastest, sums to 1. */
+void rl_tree_joint(const rl_tree *tree, rl_arena *arena, int count, const int *variable, double *out);
+
+#endif

@@ -1,0 +1,213 @@
+/* observe_reading.c: what a reading means, as a chain of small factors.
+ *
+ * Invariant: the chain's helpers are the states of the span's fold, so that
+ * the sum over them is the likelihood of the reading.  Densities are worked
+ * out once for each law that a reading meets and kept with its line: they
+ * depend on nothing that other lines can change.
+ */
+#include "observe.h"
+
+#include <assert.h>
+#include <math.h>
+#include <string.h>
+
+struct rl_known_end {
+    rl_end end;
+    double density;
+    struct rl_known_end *next;
+};
+
+static bool same_end(const rl_end *a, const rl_end *b)
+{
+    if (a->sort != b->sort || a->law.sort != b->law.sort || a->law.terms != b->law.terms)
+        return false;
+    for (int t = 0; t < a->law.terms; t++)
+        if (a->law.term[t].scale != b->law.term[t].scale ||
+            a->law.term[t].log_spread != b->law.term[t].log_spread)
+            return false;
+    return a->law.base == b->law.base && a->law.scale == b->law.scale && a->law.median == b->law.median &&
+           a->law.log_spread == b->law.log_spread && a->law.low == b->law.low && a->law.high == b->law.high;
+}
+
+static double density_of(const rl_observer *o, rl_finding *f, const rl_showing *showing, const rl_end *end)
+{
+    for (struct rl_known_end *k = f->known; k; k = k->next)
+        if (same_end(&k->end, end))
+            return k->density;
+    rl_arena *keep = (rl_arena *)&o->kase->arena;   /* lives as long as the line does */
+    struct rl_known_end *k = rl_new(keep, struct rl_known_end);
+    k->end = *end;
+    if (end->law.terms > 0) {
+        rl_term *term = rl_many(keep, end->law.terms, rl_term);
+        memcpy(term, end->law.term, (size_t)end->law.terms * sizeof *term);
+        k->end.law.term = term;
+    }
+    k->density = rl_showing_density(showing, end, f->value, f->open);
+    k->next = f->known;
+    f->known = k;
+    return k->density;
+}
+
+static rl_showing showing_of(const rl_observer *o, const rl_finding *f)
+{
+    rl_showing_sort sort = f->sort == RL_E_DROP ? RL_SHOW_DROP
+                           : f->sort == RL_E_SUPPLY ? RL_SHOW_SUPPLY
+                           : f->sort == RL_E_RESISTANCE ? RL_SHOW_RESISTANCE : RL_SHOW_CONTINUITY;
+    return rl_showing_make(o->model, sort, o->kase->occasion[f->occasion].battery, f->at > 0);
+}
+
+bool rl_observe_fold(const rl_observer *o, const rl_finding *f, rl_world *world, int bit, rl_fold *fold)
+{
+    rl_stretch *stretch = rl_new(o->arena, rl_stretch);
+    bool dead = f->sort == RL_E_RESISTANCE || f->sort == RL_E_CONTINUITY;
+    if (rl_stretch_make(o->arena, o->model, f->subject, f->from, f->to, dead, stretch) != RL_STRETCH_OK)
+        return false;
+    rl_span_reading *reading = rl_new(o->arena, rl_span_reading);
+    *reading = (rl_span_reading){.stretch = stretch, .world = world, .bit = bit, .load = f->subject,
+                                 .measured = f->at > 0, .also = f->also, .also_count = f->also_count,
+                                 .dead = dead};
+    reading->current = f->at > 0 ? f->at : o->model->node[f->subject].info.current;
+    rl_fold_make(fold, o->arena, o->exprs, reading);
+    return true;
+}
+
+/* One step of the chain; `before` and `after` are helpers, used where they have more than one value. */
+static void add_step(const rl_observer *o, const rl_step *step, int before, int after, const double *density)
+{
+    rl_cells t = {.count = 0};
+    if (step->from > 1) {
+        t.input[t.count] = before;
+        t.size[t.count++] = step->from;
+    }
+    t.input[t.count] = step->input;
+    t.size[t.count++] = step->values;
+    int afters = density ? 1 : step->to;
+    if (!density) {
+        t.input[t.count] = after;
+        t.size[t.count++] = step->to;
+    }
+    rl_cells_take(o->arena, &t);
+    for (int c = 0; c < step->from * step->values; c++)
+        if (density)
+            t.cell[c] = density[step->next[c]];
+        else
+            t.cell[c * afters + step->next[c]] = 1;
+    rl_draft_add(o->draft, &t);
+}
+
+static void add_constant(const rl_observer *o, double value)
+{
+    rl_cells t = {.count = 0};
+    rl_cells_take(o->arena, &t);
+    t.cell[0] = value;
+    rl_draft_add(o->draft, &t);
+}
+
+static void observe_span(const rl_observer *o, rl_finding *f)
+{
+    rl_fold fold;
+    rl_showing showing = showing_of(o, f);
+    rl_world *world = rl_observe_world(o, f->occasion, NULL);
+    bool found = rl_observe_fold(o, f, world, o->frame->slot[f->occasion], &fold);
+    assert(found);
+    (void)found;
+    double *density = rl_many(o->arena, fold.ends, double);
+    for (int i = 0; i < fold.ends; i++)
+        density[i] = density_of(o, f, &showing, &fold.end[i]);
+    if (fold.ends == 1) {
+        add_constant(o, density[0]);
+        return;
+    }
+    int before = 0;
+    for (int i = 0; i < fold.steps; i++) {
+        bool last = i == fold.steps - 1;
+        int after = last ? 0 : rl_draft_helper(o->draft, fold.step[i].to);
+        add_step(o, &fold.step[i], before, after, last ? density : NULL);
+        before = after;
+    }
+}
+
+/* ---- supply ---- */
+
+rl_end rl_observe_supply_end(rl_arena *arena, const rl_model *model, int load, int row, bool flows)
+{
+    const rl_node *node = &model->node[load];
+    rl_end end = {.sort = RL_END_LAW, .law = {.sort = RL_TRUE_FIXED}, .element = -1};
+    if (node->feed.parent < 0)
+        return end;
+    if (row == model->bins + 2) {
+        end.law.base = INFINITY;   /* nothing arrives: reads 0 */
+        return end;
+    }
+    if (!flows)
+        return end;
+    double current = node->info.current, joints = current * node->feed_chain_count;
+    if (row == 0) {
+        rl_term *term = rl_new(arena, rl_term);
+        *term = (rl_term){joints * model->sound.median, model->sound.log_spread};
+        end.law = (rl_true){.sort = RL_TRUE_WAY, .terms = 1, .term = term};
+        return end;
+    }
+    end.law = (rl_true){.sort = RL_TRUE_COUNTS, .base = joints * model->sound.median, .scale = current,
+                        .median = model->corroded.median, .log_spread = model->corroded.log_spread,
+                        .low = 0, .high = INFINITY};
+    if (row >= 2) {
+        int bin = row - 2;
+        end.law.low = model->edge[bin];
+        end.law.high = model->edge[bin + 1];
+        if (model->bin_law_mass[bin] < RL_NO_MASS) {   /* counts as the edge nearest to the median */
+            end.law.median = end.law.high <= model->corroded.median ? end.law.high : end.law.low;
+            end.law.log_spread = 0;
+            end.law.low = 0;
+            end.law.high = INFINITY;
+        }
+    }
+    return end;
+}
+
+/* (flows, load, return): whether a current flows but for the feed. */
+static rl_cells flow_table(const rl_observer *o, int flows, rl_sides sides, int bit)
+{
+    int size = o->frame->size, open = o->model->bins + 2;
+    rl_cells t = {.count = 3, .input = {flows, sides.own, sides.back}, .size = {2, 2, size}};
+    rl_cells_take(o->arena, &t);
+    for (int own = 0; own < 2; own++)
+        for (int back = 0; back < size; back++) {
+            int yes = own == 0 && rl_observe_row(o->frame, back, bit) != open;
+            t.cell[(yes * 2 + own) * size + back] = 1;
+        }
+    return t;
+}
+
+static void observe_supply(const rl_observer *o, rl_finding *f)
+{
+    rl_showing showing = showing_of(o, f);
+    rl_world *world = rl_observe_world(o, f->occasion, NULL);
+    int bit = o->frame->slot[f->occasion], size = o->frame->size;
+    rl_sides sides = rl_observe_sides(o, world, f->subject, NULL);
+    if (o->model->node[f->subject].feed.parent < 0) {
+        rl_end end = rl_observe_supply_end(o->arena, o->model, f->subject, 0, true);
+        add_constant(o, density_of(o, f, &showing, &end));
+        return;
+    }
+    int flows = rl_draft_helper(o->draft, 2);
+    rl_cells flow = flow_table(o, flows, sides, bit);
+    rl_cells shown = {.count = 2, .input = {flows, sides.fed}, .size = {2, size}};
+    rl_cells_take(o->arena, &shown);
+    for (int i = 0; i < 2; i++)
+        for (int fed = 0; fed < size; fed++) {
+            int row = rl_observe_row(o->frame, fed, bit);
+            rl_end end = rl_observe_supply_end(o->arena, o->model, f->subject, row, i == 1);
+            shown.cell[i * size + fed] = density_of(o, f, &showing, &end);
+        }
+    rl_draft_add(o->draft, &flow);
+    rl_draft_add(o->draft, &shown);
+}
+
+void rl_observe_reading(const rl_observer *o, rl_finding *f)
+{
+    if (f->sort == RL_E_SUPPLY)
+        observe_supply(o, f);
+    else
+        observe_span(o, f);
+}

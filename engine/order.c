@@ -1,0 +1,456 @@
+/* order.c: in which order to sum variables out.
+ *
+ * First the variables that touch at most one other, again and again: that is
+ * never wrong, and leaves nothing of a tree.  What remains, the core, is
+ * ordered greedily on a graph of bit sets, by what the next step costs; as long
+ * as another try costs little beside the tables of the best order so far, other
+ * ideas of cost are tried, with disturbed costs (repeatably: no clock, no true
+ * chance).  At last the buckets are read off the best order.
+ * Invariant: an order is a permutation, and nothing here is as large as a table.
+ */
+#include "infer_private.h"
+
+#include <assert.h>
+#include <stdint.h>
+#include <string.h>
+
+/* ---- which variables share a factor ---- */
+
+typedef struct net_graph {
+    int variables;
+    size_t *start;     /* neighbours of v: neighbour[start[v]] .. of degree[v] */
+    int *neighbour, *degree;
+} net_graph;
+
+/* Takes the doubles out of one list of neighbours. */
+static int without_doubles(int *list, size_t count, int *seen, int stamp)
+{
+    int kept = 0;
+    for (size_t i = 0; i < count; i++)
+        if (seen[list[i]] != stamp) {
+            seen[list[i]] = stamp;
+            list[kept++] = list[i];
+        }
+    return kept;
+}
+
+static void list_pairs(net_graph *graph, const rl_net *net, size_t *filled)
+{
+    for (int f = 0; f < net->factors; f++) {
+        const rl_table *table = &net->factor[f];
+        for (int i = 0; i < table->count; i++)
+            for (int j = 0; j < table->count; j++)
+                if (i != j)
+                    graph->neighbour[filled[table->variable[i]]++] = table->variable[j];
+    }
+}
+
+static net_graph graph_make(rl_arena *arena, const rl_net *net)
+{
+    int n = net->variables;
+    net_graph graph = {.variables = n, .start = rl_many(arena, n + 1, size_t), .degree = rl_many(arena, n, int)};
+    for (int f = 0; f < net->factors; f++)
+        for (int i = 0; i < net->factor[f].count; i++)
+            graph.start[net->factor[f].variable[i] + 1] += (size_t)net->factor[f].count - 1;
+    for (int v = 0; v < n; v++)
+        graph.start[v + 1] += graph.start[v];
+    graph.neighbour = rl_many(arena, graph.start[n], int);
+    size_t *filled = rl_many(arena, n, size_t);
+    if (n > 0)
+        memcpy(filled, graph.start, (size_t)n * sizeof *filled);
+    list_pairs(&graph, net, filled);
+    int *seen = rl_many(arena, n, int);
+    for (int v = 0; v < n; v++)
+        graph.degree[v] = without_doubles(graph.neighbour + graph.start[v],
+                                          graph.start[v + 1] - graph.start[v], seen, v + 1);
+    return graph;
+}
+
+/* Removes leaves until none is left; returns how many, in `order`.  `gone` is by variable. */
+static int strip_leaves(rl_arena *arena, const net_graph *graph, int *order, bool *gone)
+{
+    int n = graph->variables, queued = 0;
+    int *degree = rl_many(arena, n, int);
+    for (int v = 0; v < n; v++) {
+        degree[v] = graph->degree[v];
+        if (degree[v] <= 1) {
+            order[queued++] = v;
+            gone[v] = true;
+        }
+    }
+    /* `gone` is set when queued; a neighbour queued meanwhile needs no more. */
+    for (int next = 0; next < queued; next++) {
+        int v = order[next];
+        const int *neighbour = graph->neighbour + graph->start[v];
+        for (int i = 0; i < graph->degree[v]; i++) {
+            int u = neighbour[i];
+            if (!gone[u] && --degree[u] <= 1) {
+                order[queued++] = u;
+                gone[u] = true;
+            }
+        }
+    }
+    return queued;
+}
+
+/* ---- the core ---- */
+
+enum rule { BY_FILL, BY_CELLS };
+enum { MOST_TRIES = 100 };
+/* Tries that would pass this much work are given up: about a tenth of a second. */
+static const double MOST_WORK = 3e7;
+
+typedef struct core_graph {
+    int count, words;
+    double *size;
+    uint64_t *touches;      /* as the net has it; row v is words long */
+    uint64_t *now;          /* as it is during a try */
+    uint64_t *reach;        /* whose costs are to be found again */
+    double *cost;
+    int *alive;
+    int *order, *best;
+    enum rule rule;
+    double noise;           /* how much costs are disturbed */
+    uint64_t chance;
+    double work;            /* words looked at, over all tries */
+} core_graph;
+
+static inline uint64_t *row(const core_graph *core, int v)
+{
+    return core->now + (size_t)v * (size_t)core->words;
+}
+
+static inline int lowest(uint64_t word)
+{
+    return __builtin_ctzll(word);
+}
+
+static double cells_with(const core_graph *core, int v)
+{
+    const uint64_t *near = row(core, v);
+    double cells = core->size[v];
+    for (int w = 0; w < core->words; w++)
+        for (uint64_t word = near[w]; word != 0; word &= word - 1)
+            cells *= core->size[64 * w + lowest(word)];
+    return cells < RL_MOST_CELLS ? cells : RL_MOST_CELLS;
+}
+
+/* Neighbours of v that do not touch each other, weighed by their sizes. */
+static double fill_of(core_graph *core, int v)
+{
+    const uint64_t *near = row(core, v);
+    double fill = 0;
+    for (int w = 0; w < core->words; w++)
+        for (uint64_t word = near[w]; word != 0; word &= word - 1) {
+            int a = 64 * w + lowest(word);
+            const uint64_t *other = row(core, a);
+            double missing = 0;
+            for (int x = w; x < core->words; x++) {
+                uint64_t apart = near[x] & ~other[x];
+                if (x == w)
+                    apart &= ~(uint64_t)0 << (a % 64) << 1;  /* each pair once */
+                for (; apart != 0; apart &= apart - 1)
+                    missing += core->size[64 * x + lowest(apart)];
+            }
+            fill += missing * core->size[a];
+            core->work += core->words - w;
+        }
+    return fill;
+}
+
+/* A repeatable number in [0, 1). */
+static double drawn(core_graph *core)
+{
+    core->chance ^= core->chance << 13;
+    core->chance ^= core->chance >> 7;
+    core->chance ^= core->chance << 17;
+    return (double)(core->chance >> 11) * 0x1p-53;
+}
+
+static double cost_of(core_graph *core, int v)
+{
+    core->work += core->words + 2;
+    double cost = cells_with(core, v);
+    if (core->rule == BY_FILL)
+        cost = fill_of(core, v) + cost / RL_MOST_CELLS;
+    return core->noise > 0 ? cost * (1 + core->noise * drawn(core)) : cost;
+}
+
+/* Joins v's neighbours and takes v away; whose costs that changes is left in `reach`. */
+static void sum_out(core_graph *core, int v)
+{
+    const uint64_t *near = row(core, v);
+    memcpy(core->reach, near, (size_t)core->words * sizeof *near);
+    for (int w = 0; w < core->words; w++)
+        for (uint64_t word = near[w]; word != 0; word &= word - 1) {
+            int u = 64 * w + lowest(word);
+            uint64_t *other = row(core, u);
+            uint64_t added = 0;
+            for (int x = 0; x < core->words; x++) {
+                uint64_t fresh = near[x] & ~other[x];
+                if (x == u / 64)
+                    fresh &= ~((uint64_t)1 << (u % 64));
+                added |= fresh;
+                other[x] |= fresh;
+            }
+            other[v / 64] &= ~((uint64_t)1 << (v % 64));
+            /* a new pair may lower the fill of whoever touches both */
+            if (added != 0 && core->rule == BY_FILL)
+                for (int x = 0; x < core->words; x++)
+                    core->reach[x] |= other[x];
+            core->work += 2 * core->words;
+        }
+    core->reach[v / 64] &= ~((uint64_t)1 << (v % 64));
+}
+
+static int cheapest(const core_graph *core, int alive)
+{
+    int at = 0;
+    for (int i = 1; i < alive; i++)
+        if (core->cost[core->alive[i]] < core->cost[core->alive[at]])
+            at = i;
+    return at;
+}
+
+/* One greedy order; its cells, or -1 once they pass `bound` or the work is too much. */
+static double try_order(core_graph *core, double bound)
+{
+    int alive = core->count;
+    double cells = 0;
+    memcpy(core->now, core->touches, (size_t)core->count * (size_t)core->words * sizeof *core->now);
+    for (int v = 0; v < alive; v++)
+        core->alive[v] = v;
+    for (int v = 0; v < alive; v++)
+        core->cost[v] = cost_of(core, v);
+    while (alive > 0) {
+        int at = cheapest(core, alive), v = core->alive[at];
+        core->work += alive;
+        cells += cells_with(core, v);
+        if ((cells >= bound && bound < RL_MOST_CELLS) || (core->rule == BY_FILL && core->work > MOST_WORK))
+            return -1;
+        core->order[core->count - alive] = v;
+        core->alive[at] = core->alive[--alive];
+        sum_out(core, v);
+        for (int w = 0; w < core->words; w++)
+            for (uint64_t word = core->reach[w]; word != 0; word &= word - 1) {
+                int u = 64 * w + lowest(word);
+                core->cost[u] = cost_of(core, u);
+            }
+    }
+    return cells < RL_MOST_CELLS ? cells : RL_MOST_CELLS;
+}
+
+/* The first try is undisturbed and usually the only one: another must cost
+ * little beside the tables, of which each cell is met several times in one
+ * inference alone.  Measured on wide nets, disturbed fill finds the best
+ * orders, and its luck varies by powers of ten.  Where fill is too dear to
+ * find, the order by cells always comes to its end. */
+static void order_core(core_graph *core)
+{
+    double best = RL_MOST_CELLS;
+    bool found = false;
+    for (int try = 0; !found || (try < MOST_TRIES && 4 * core->work < best && core->work < MOST_WORK); try++) {
+        core->rule = try == 1 ? BY_CELLS : BY_FILL;
+        core->noise = try < 2 ? 0 : 0.1 * (1 + try % 6);
+        double cells = try_order(core, best);
+        if (cells >= 0 && (!found || cells < best)) {
+            int *swap = core->best;
+            core->best = core->order;
+            core->order = swap;
+            best = cells;
+            found = true;
+        }
+    }
+}
+
+static void mark_edges(core_graph *core, const net_graph *graph, const int *variable, const int *number)
+{
+    for (int i = 0; i < core->count; i++) {
+        const int *neighbour = graph->neighbour + graph->start[variable[i]];
+        uint64_t *set = core->touches + (size_t)i * (size_t)core->words;
+        for (int j = 0; j < graph->degree[variable[i]]; j++) {
+            int u = number[neighbour[j]];
+            if (u >= 0)
+                set[u / 64] |= (uint64_t)1 << (u % 64);
+        }
+    }
+}
+
+/* Orders what strip_leaves left; appends to `order`. */
+static void order_rest(rl_arena *arena, const rl_net *net, const net_graph *graph, int *order, int done, const bool *gone)
+{
+    int n = graph->variables, count = n - done;
+    core_graph core = {.count = count, .words = (count + 63) / 64, .chance = 88172645463325252U};
+    size_t bits = (size_t)core.words * (size_t)count;
+    int *number = rl_many(arena, n, int), *variable = rl_many(arena, count, int);
+    core.size = rl_many(arena, count, double);
+    core.cost = rl_many(arena, count, double);
+    core.alive = rl_many(arena, count, int);
+    core.order = rl_many(arena, count, int);
+    core.best = rl_many(arena, count, int);
+    core.touches = rl_many(arena, bits, uint64_t);
+    core.now = rl_many(arena, bits, uint64_t);
+    core.reach = rl_many(arena, core.words, uint64_t);
+    for (int v = 0, next = 0; v < n; v++) {
+        number[v] = gone[v] ? -1 : next;
+        if (!gone[v]) {
+            core.size[next] = net->size[v];
+            variable[next++] = v;
+        }
+    }
+    mark_edges(&core, graph, variable, number);
+    order_core(&core);
+    for (int i = 0; i < count; i++)
+        order[done + i] = variable[core.best[i]];
+}
+
+/* ---- buckets ---- */
+
+/* Lists each factor with the first of its variables to go. */
+static void assign_factors(rl_plan *plan, const rl_net *net)
+{
+    for (int k = 0; k < plan->variables; k++)
+        plan->first_factor[k] = -1;
+    for (int f = net->factors - 1; f >= 0; f--) {
+        const rl_table *table = &net->factor[f];
+        int first = plan->variables;
+        for (int i = 0; i < table->count; i++)
+            if (plan->place[table->variable[i]] < first)
+                first = plan->place[table->variable[i]];
+        if (first < plan->variables) {
+            plan->next_factor[f] = plan->first_factor[first];
+            plan->first_factor[first] = f;
+        }
+    }
+}
+
+typedef struct scoping {
+    rl_arena *arena;
+    int *child, *sibling;   /* first child, next sibling: by bucket, -1 for none */
+    int *seen;              /* by place: 1 + the bucket that last met it */
+    size_t room;
+} scoping;
+
+/* Adds a place to bucket k, keeping the scope in order. */
+static void scope_add(rl_plan *plan, scoping *work, int k, int place)
+{
+    if (work->seen[place] == k + 1)
+        return;
+    work->seen[place] = k + 1;
+    size_t begin = plan->scope_start[k], end = plan->scope_start[k + 1]++;
+    for (; end > begin && plan->scope[end - 1] > place; end--)
+        plan->scope[end] = plan->scope[end - 1];
+    plan->scope[end] = place;
+}
+
+static void scope_room(rl_plan *plan, scoping *work, size_t used)
+{
+    size_t needed = used + (size_t)plan->variables;
+    if (needed <= work->room)
+        return;
+    work->room = 2 * needed;
+    int *grown = rl_many(work->arena, work->room, int);
+    if (used > 0)
+        memcpy(grown, plan->scope, used * sizeof *grown);
+    plan->scope = grown;
+}
+
+/* The scope of a bucket: its factors', and what its children leave. */
+static void scope_bucket(rl_plan *plan, const rl_net *net, scoping *work, int k)
+{
+    plan->scope_start[k + 1] = plan->scope_start[k];
+    scope_room(plan, work, plan->scope_start[k]);
+    scope_add(plan, work, k, k);
+    for (int f = plan->first_factor[k]; f >= 0; f = plan->next_factor[f])
+        for (int i = 0; i < net->factor[f].count; i++)
+            scope_add(plan, work, k, plan->place[net->factor[f].variable[i]]);
+    for (int c = work->child[k]; c >= 0; c = work->sibling[c])
+        for (int i = 1; i < rl_scope_count(plan, c); i++)
+            scope_add(plan, work, k, rl_scope(plan, c)[i]);
+    plan->parent[k] = rl_scope_count(plan, k) > 1 ? rl_scope(plan, k)[1] : -1;
+    if (plan->parent[k] >= 0) {
+        work->sibling[k] = work->child[plan->parent[k]];
+        work->child[plan->parent[k]] = k;
+    }
+}
+
+/* Cells of the factors of a bucket. */
+static double factor_cells(const rl_plan *plan, const rl_net *net, int k)
+{
+    double sum = 0;
+    for (int f = plan->first_factor[k]; f >= 0; f = plan->next_factor[f]) {
+        double cells = 1;
+        for (int i = 0; i < net->factor[f].count; i++)
+            cells *= net->size[net->factor[f].variable[i]];
+        sum += cells;
+    }
+    return sum;
+}
+
+/* What rl_tree_make will take for bucket k, in cells. */
+static double bucket_cells(const rl_plan *plan, const rl_net *net, int k)
+{
+    double rest = 1;
+    for (int i = 1; i < rl_scope_count(plan, k) && rest < RL_MOST_CELLS; i++)
+        rest *= plan->size[rl_scope(plan, k)[i]];
+    double cells = rest * plan->size[k];
+    double tables = cells <= RL_SMALL_BUCKET ? 3 * cells : cells + factor_cells(plan, net, k);
+    return tables + rest + 2 * plan->size[k];
+}
+
+static void make_buckets(rl_arena *arena, rl_plan *plan, const rl_net *net)
+{
+    int n = plan->variables;
+    scoping work = {.arena = arena, .child = rl_many(arena, n, int), .sibling = rl_many(arena, n, int),
+                    .seen = rl_many(arena, n, int)};
+    double widest = 0;
+    for (int k = 0; k < n; k++)
+        work.child[k] = -1;
+    for (int k = 0; k < n; k++) {
+        scope_bucket(plan, net, &work, k);
+        double cells = bucket_cells(plan, net, k);
+        plan->cells += cells;
+        widest = cells > widest ? cells : widest;
+        if ((size_t)rl_scope_count(plan, k) > plan->width)
+            plan->width = (size_t)rl_scope_count(plan, k);
+    }
+    plan->cells += widest / 2;   /* one message of scratch; a variable of one value makes no table */
+    if (!(plan->cells < RL_MOST_CELLS))
+        plan->cells = RL_MOST_CELLS;
+}
+
+rl_plan *rl_plan_make(rl_arena *arena, const rl_net *net)
+{
+    int n = net->variables;
+    rl_plan *plan = rl_new(arena, rl_plan);
+    plan->variables = n;
+    plan->order = rl_many(arena, n, int);
+    plan->place = rl_many(arena, n, int);
+    plan->size = rl_many(arena, n, int);
+    plan->parent = rl_many(arena, n, int);
+    plan->scope_start = rl_many(arena, n + 1, size_t);
+    plan->first_factor = rl_many(arena, n, int);
+    plan->next_factor = rl_many(arena, net->factors, int);
+    net_graph graph = graph_make(arena, net);
+    bool *gone = rl_many(arena, n, bool);
+    int done = strip_leaves(arena, &graph, plan->order, gone);
+    if (done < n)
+        order_rest(arena, net, &graph, plan->order, done, gone);
+    for (int k = 0; k < n; k++) {
+        plan->place[plan->order[k]] = k;
+        plan->size[k] = net->size[plan->order[k]];
+    }
+    assign_factors(plan, net);
+    make_buckets(arena, plan, net);
+    return plan;
+}
+
+double rl_plan_cells(const rl_plan *plan)
+{
+    return plan->cells;
+}
+
+size_t rl_plan_width(const rl_plan *plan)
+{
+    return plan->width;
+}

@@ -1,0 +1,227 @@
+/* posterior.c: the posterior of every element, log evidence and shares (design §4).
+ *
+ * Invariant: after rl_work_answer gave RL_OK the tree is calibrated with no
+ * restriction on it.  Shares come first for that reason: each is the
+ * evidence with a group of elements held sound, over the evidence.
+ */
+#include "work.h"
+
+#include <assert.h>
+#include <math.h>
+
+
+enum { GROUP_RETURN = 1, GROUP_FEED = 2, GROUP_LOAD = 4 };
+
+static bool in_group(rl_sort sort, int group)
+{
+    if (sort == RL_FEED)
+        return group & GROUP_FEED;
+    return sort == RL_LOAD ? group & GROUP_LOAD : group & GROUP_RETURN;
+}
+
+/* P(all elements of the group are sound | findings) */
+static double all_sound(rl_work *work, int group, double log_evidence)
+{
+    rl_bench *bench = &work->bench;
+    const rl_model *model = bench->frame.model;
+    double log_outside = 0;
+    for (int e = 0; e < model->nodes; e++)
+        if (in_group(model->node[e].info.sort, group))
+            log_outside += rl_bench_restrict(bench, &work->arena, e, RL_SOUND);
+    double log_sound = bench->network.log_scale + rl_tree_collect(bench->tree) + log_outside;
+    for (int e = 0; e < model->nodes; e++)
+        if (in_group(model->node[e].info.sort, group))
+            rl_bench_release(bench, e);
+    double p = exp(log_sound - log_evidence);
+    return p < 1 ? p : 1;
+}
+
+static void work_out_shares(rl_work *work)
+{
+    double log_evidence = work->bench.log_evidence;
+    rl_answer *a = &work->answer;
+    a->share_return = 1 - all_sound(work, GROUP_RETURN, log_evidence);
+    a->share_feed = 1 - all_sound(work, GROUP_FEED, log_evidence);
+    a->share_load = 1 - all_sound(work, GROUP_LOAD, log_evidence);
+    a->share_none = all_sound(work, GROUP_RETURN | GROUP_FEED | GROUP_LOAD, log_evidence);
+}
+
+static bool is_touched(const rl_bench *bench, int element)
+{
+    if (bench->draft.inspected[element])
+        return true;
+    return rl_bench_base(bench, element) >= 0;
+}
+
+static void work_out_beliefs(rl_work *work)
+{
+    const rl_model *model = work->bench.frame.model;
+    work->belief = rl_many(&work->arena, model->nodes, rl_belief);
+    for (int e = 0; e < model->nodes; e++) {
+        rl_bench_states(&work->bench, &work->arena, e, work->belief[e].p);
+        work->belief[e].touched = is_touched(&work->bench, e);
+    }
+    work->answer.belief = work->belief;
+}
+
+static rl_status exact_answer(rl_work *work)
+{
+    rl_bench *bench = &work->bench;
+    rl_status status = rl_bench_collect(bench);
+    if (status != RL_OK)
+        return status;
+    work->answer = (rl_answer){.log_evidence = bench->log_evidence, .width = rl_plan_width(bench->plan),
+                               .cells = rl_plan_cells(bench->plan)};
+    work_out_shares(work);
+    rl_tree_collect(bench->tree);
+    rl_tree_distribute(bench->tree);
+    work_out_beliefs(work);
+    return RL_OK;
+}
+
+rl_status rl_work_answer(rl_case *c, rl_work **out)
+{
+    rl_work *work = c->work;
+    *out = work;
+    if (work->status != RL_USAGE)
+        return work->status;
+    rl_status status = rl_bench_make(&work->bench, &work->arena, c, NULL, false);
+    if (status == RL_OK)
+        status = exact_answer(work);
+    else if (status == RL_WIDE)
+        status = rl_bounded_answer(c, work);
+    if (status == RL_CONTRADICTION)
+        work->answer.log_evidence = -INFINITY;
+    work->status = status;
+    return status;
+}
+
+static rl_status answer_question(rl_case *c, void *argument)
+{
+    const rl_answer **out = argument;
+    rl_work *work;
+    rl_status status = rl_work_answer(c, &work);
+    *out = &work->answer;
+    return status;
+}
+
+rl_status rl_case_answer(rl_case *c, const rl_answer **out)
+{
+    assert(c && out);
+    *out = NULL;
+    return rl_ask(c, answer_question, out);
+}
+
+/* ---- suspects ---- */
+
+static double not_sound(const rl_belief *belief)
+{
+    return belief->p[RL_LOOSE] + belief->p[RL_CORRODED] + belief->p[RL_OPEN] + belief->p[RL_FAILED];
+}
+
+/* Design §4: at least 1 %, and at least 1.05 times its prior. */
+static bool is_suspect(const rl_model *model, const rl_belief *belief, int element)
+{
+    const double *prior = model->node[element].info.prior;
+    double before = prior[RL_LOOSE] + prior[RL_CORRODED] + prior[RL_OPEN] + prior[RL_FAILED];
+    double now = not_sound(&belief[element]);
+    return now >= 0.01 && now >= 1.05 * before;
+}
+
+static void work_out_suspects(rl_work *work)
+{
+    const rl_model *model = work->bench.frame.model;
+    size_t *list = rl_many(&work->arena, model->nodes + 1, size_t);
+    size_t count = 0;
+    for (int e = 0; e < model->nodes; e++) {
+        if (!is_suspect(model, work->belief, e))
+            continue;
+        size_t at = count++;   /* insertion: the likeliest first, ties as declared */
+        double p = not_sound(&work->belief[e]);
+        for (; at > 0 && not_sound(&work->belief[list[at - 1]]) < p; at--)
+            list[at] = list[at - 1];
+        list[at] = (size_t)e;
+    }
+    work->suspect_count = count;
+    work->suspects = list;
+}
+
+typedef struct list_question {
+    const size_t **list;
+    size_t *count;
+} list_question;
+
+rl_status rl_work_suspects(rl_case *c, rl_work **out)
+{
+    rl_status status = rl_work_answer(c, out);
+    if (status == RL_OK && !(*out)->suspects)
+        work_out_suspects(*out);
+    return status;
+}
+
+static rl_status suspects_question(rl_case *c, void *argument)
+{
+    list_question *q = argument;
+    rl_work *work;
+    rl_status status = rl_work_suspects(c, &work);
+    if (status == RL_OK) {
+        *q->list = work->suspects;
+        *q->count = work->suspect_count;
+    }
+    return status;
+}
+
+rl_status rl_case_suspects(rl_case *c, const size_t **elements, size_t *count)
+{
+    list_question q = {elements, count};
+    *elements = NULL;
+    *count = 0;
+    return rl_ask(c, suspects_question, &q);
+}
+
+/* ---- expect ---- */
+
+typedef struct expect_question {
+    const rl_expectation **list;
+    size_t *count;
+} expect_question;
+
+/* Whether the element leads: no other is likelier to be at fault. */
+static bool leads(const rl_model *model, const rl_belief *belief, int element)
+{
+    for (int e = 0; e < model->nodes; e++)
+        if (e != element && not_sound(&belief[e]) >= not_sound(&belief[element]))
+            return false;
+    return true;
+}
+
+static rl_status expect_answers(rl_case *c, void *argument)
+{
+    expect_question *q = argument;
+    rl_work *work;
+    rl_status status = rl_work_answer(c, &work);
+    if (status != RL_OK)
+        return status;
+    rl_expectation *list = rl_many(&work->arena, c->findings + 1, rl_expectation);
+    size_t count = 0;
+    for (int i = 0; i < c->findings; i++) {
+        const rl_finding *f = c->finding[i];
+        if (f->sort != RL_E_EXPECT || f->line.replaced)
+            continue;
+        double p = not_sound(&work->belief[f->subject]);
+        bool held = f->expect > 0 ? p > f->value : f->expect < 0 ? p < f->value
+                                                                 : leads(c->model, work->belief, f->subject);
+        list[count++] = (rl_expectation){(size_t)i, held, p, (size_t)f->subject};
+    }
+    *q->list = list;
+    *q->count = count;
+    return RL_OK;
+}
+
+rl_status rl_case_expectations(rl_case *c, const rl_expectation **out, size_t *count)
+{
+    expect_question q = {out, count};
+    *out = NULL;
+    *count = 0;
+    return rl_ask(c, expect_answers, &q);
+}

@@ -1,0 +1,230 @@
+/* probe.c: summing the outside away, then asking the network.
+ *
+ * Invariant: see probe.h.  Expressions are decided from whole paths down to
+ * elements, as in draft.c: one that a single factor needs is written out.
+ */
+#include "probe.h"
+
+#include <assert.h>
+#include <string.h>
+
+void rl_probe_make(rl_probe *probe, rl_arena *arena, rl_bench *bench)
+{
+    *probe = (rl_probe){.arena = arena, .bench = bench, .room = 32};
+    probe->factor = rl_many(arena, probe->room, rl_cells);
+}
+
+int rl_probe_helper(rl_probe *probe, int size)
+{
+    assert(probe->helpers < 64);
+    probe->helper_size[probe->helpers] = size;
+    return -1 - probe->helpers++;
+}
+
+void rl_probe_add(rl_probe *probe, const rl_cells *table)
+{
+    if (probe->factors == probe->room) {
+        rl_cells *more = rl_many(probe->arena, probe->room * 2, rl_cells);
+        memcpy(more, probe->factor, (size_t)probe->factors * sizeof *more);
+        probe->factor = more;
+        probe->room *= 2;
+    }
+    rl_cells own = *table;
+    rl_draft_see_through(probe->arena, &probe->bench->exprs, &own);
+    rl_cells_merge(probe->arena, &own);
+    probe->factor[probe->factors++] = own;
+}
+
+static int place_of(const rl_cells *table, int input)
+{
+    for (int i = 0; i < table->count; i++)
+        if (table->input[i] == input)
+            return i;
+    return -1;
+}
+
+/* Factors that have the input; *user is the last of them. */
+static int uses_of(const rl_probe *probe, int input, int *user)
+{
+    int uses = 0;
+    for (int f = 0; f < probe->factors; f++)
+        if (place_of(&probe->factor[f], input) >= 0) {
+            *user = f;
+            uses++;
+        }
+    return uses;
+}
+
+static bool inside(const rl_probe *probe, int expr)
+{
+    return rl_network_variable(&probe->bench->network, expr) >= 0;
+}
+
+/* The greatest expression below `below` that is not in the net, or -1. */
+static int next_outside(const rl_probe *probe, int below)
+{
+    int best = -1;
+    for (int f = 0; f < probe->factors; f++)
+        for (int i = 0; i < probe->factor[f].count; i++) {
+            int input = probe->factor[f].input[i];
+            if (input > best && input < below && !inside(probe, input))
+                best = input;
+        }
+    return best;
+}
+
+/* Weights of a base expression outside the net. */
+static const double *outside_weight(rl_probe *probe, int expr)
+{
+    const rl_bench *bench = probe->bench;
+    const rl_network *network = &bench->network;
+    if (expr < network->expr_count)
+        return network->weight[expr];
+    int element = bench->exprs.at[expr].a;
+    const double *state = bench->draft.state[element];
+    double *weight = rl_many(probe->arena, rl_expr_size(&bench->exprs, expr), double);
+    if (bench->exprs.at[expr].sort == RL_X_LOAD) {
+        weight[0] = state[RL_SOUND];
+        weight[1] = state[RL_FAILED];
+    } else {
+        rl_frame_spread(&bench->frame, &bench->frame.model->node[element], state, weight);
+    }
+    return weight;
+}
+
+static void settle_base(rl_probe *probe, int expr)
+{
+    int user = 0, uses = uses_of(probe, expr, &user);
+    const double *weight = outside_weight(probe, expr);
+    if (uses == 1) {
+        rl_cells *table = &probe->factor[user];
+        rl_cells_sum(probe->arena, table, place_of(table, expr), weight);
+        return;
+    }
+    rl_cells own = {.count = 1, .input = {expr}, .size = {rl_expr_size(&probe->bench->exprs, expr)},
+                    .cell = (double *)weight};
+    rl_probe_add(probe, &own);
+}
+
+/* A path outside the net: written into its only user, or defined by a factor. */
+static void settle_path(rl_probe *probe, int expr)
+{
+    rl_exprs *exprs = &probe->bench->exprs;
+    int user = 0, uses = uses_of(probe, expr, &user), size = exprs->frame->size;
+    if (uses == 1 && probe->factor[user].count < RL_INPUTS) {
+        rl_cells *table = &probe->factor[user];
+        rl_draft_write_out(probe->arena, exprs, table, place_of(table, expr), exprs->at[expr]);
+        return;
+    }
+    rl_cells own = {.count = 2, .input = {expr, expr}, .size = {size, size}};
+    rl_cells_take(probe->arena, &own);
+    for (int v = 0; v < size; v++)
+        own.cell[v * size + v] = 1;
+    rl_draft_write_out(probe->arena, exprs, &own, 1, exprs->at[expr]);
+    rl_probe_add(probe, &own);
+}
+
+static void settle_outside(rl_probe *probe)
+{
+    int below = probe->bench->exprs.count;
+    for (int x = next_outside(probe, below); x >= 0; x = next_outside(probe, x)) {
+        if (rl_expr_is_base(&probe->bench->exprs, x))
+            settle_base(probe, x);
+        else
+            settle_path(probe, x);
+    }
+}
+
+/* A factor on a helper alone is summed into the other that has it. */
+static void fold_prefixes(rl_probe *probe, int target)
+{
+    for (int f = 0; f < probe->factors; f++) {
+        rl_cells *own = &probe->factor[f];
+        if (own->count != 1 || own->input[0] >= 0 || own->input[0] == target)
+            continue;
+        int input = own->input[0], user = -1;
+        for (int g = f + 1; g < probe->factors && user < 0; g++)
+            if (place_of(&probe->factor[g], input) >= 0)
+                user = g;
+        if (user < 0)
+            continue;
+        rl_cells *table = &probe->factor[user];
+        rl_cells_sum(probe->arena, table, place_of(table, input), own->cell);
+        own->count = 0;
+        own->cell[0] = 1;
+    }
+}
+
+/* Whether one factor over a single net variable is all that is left. */
+static bool run_marginal(rl_probe *probe, int target, int size, double *out)
+{
+    const rl_cells *only = NULL;
+    for (int f = 0; f < probe->factors; f++) {
+        if (probe->factor[f].count == 0)
+            continue;
+        if (only)
+            return false;
+        only = &probe->factor[f];
+    }
+    if (!only || only->count > 2 || only->input[only->count - 1] != target)
+        return false;
+    if (only->count == 1) {
+        memcpy(out, only->cell, (size_t)size * sizeof *out);
+        return true;
+    }
+    if (only->input[0] < 0)
+        return false;
+    int variable = rl_network_variable(&probe->bench->network, only->input[0]);
+    double *marginal = rl_many(probe->arena, only->size[0], double);
+    rl_tree_marginal(probe->bench->tree, variable, marginal);
+    memset(out, 0, (size_t)size * sizeof *out);
+    for (int v = 0; v < only->size[0]; v++)
+        for (int t = 0; t < size; t++)
+            out[t] += marginal[v] * only->cell[v * size + t];
+    return true;
+}
+
+/* Numbers for the query: net variables as they are, then helpers, then the
+ * expressions outside that two factors share. */
+static int query_variable(const rl_probe *probe, int *extra, int *extras, int *size, int input)
+{
+    int base = rl_net_variables(probe->bench->network.net);
+    if (input >= 0 && inside(probe, input))
+        return rl_network_variable(&probe->bench->network, input);
+    for (int i = 0; i < *extras; i++)
+        if (extra[i] == input)
+            return base + i;
+    extra[*extras] = input;
+    size[*extras] = input < 0 ? probe->helper_size[-1 - input] : rl_expr_size(&probe->bench->exprs, input);
+    return base + (*extras)++;
+}
+
+static void run_query(rl_probe *probe, int target, double *out)
+{
+    int room = probe->factors * RL_INPUTS, extras = 0;
+    int *extra = rl_many(probe->arena, room, int);
+    int *size = rl_many(probe->arena, room, int);
+    rl_table *table = rl_many(probe->arena, probe->factors, rl_table);
+    int tables = 0;
+    for (int f = 0; f < probe->factors; f++) {
+        const rl_cells *from = &probe->factor[f];
+        if (from->count == 0)
+            continue;
+        int *variable = rl_many(probe->arena, from->count, int);
+        for (int i = 0; i < from->count; i++)
+            variable[i] = query_variable(probe, extra, &extras, size, from->input[i]);
+        table[tables++] = (rl_table){from->count, variable, from->cell};
+    }
+    rl_extension extension = {.size = size, .tables = tables, .table = table};
+    extension.target = query_variable(probe, extra, &extras, size, target);
+    extension.variables = extras;
+    rl_tree_query(probe->bench->tree, probe->arena, &extension, out);
+}
+
+void rl_probe_run(rl_probe *probe, int target, double *out)
+{
+    settle_outside(probe);
+    fold_prefixes(probe, target);
+    if (!run_marginal(probe, target, probe->helper_size[-1 - target], out))
+        run_query(probe, target, out);
+}

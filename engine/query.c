@@ -1,0 +1,536 @@
+/* query.c: distributions of variables that stand in no one bucket, or that are
+ * not in the net at all.
+ *
+ * The smallest set of buckets is sought that covers the net's variables asked
+ * about and hangs together in each component: its top gives its belief, every
+ * other the law of its variable given its separator.  These tables, and the
+ * caller's, are the parts of a small product of its own, whose variables are
+ * summed out one after the other, the cheapest first.
+ * Invariant: the product of the parts, summed over all variables not kept, is
+ * the same before and after each step.  The tree is not changed.
+ */
+#include "infer_private.h"
+
+#include <assert.h>
+#include <stdint.h>
+#include <string.h>
+
+/* No table has more variables of two values or more: it would not fit. */
+enum { MOST_AXES = 64 };
+/* A separator's state whose message is fainter has no belief to speak of (else
+ * the collect would have been made in logarithms), and could not be divided by. */
+static const double FAINTEST = 1e-290;
+
+/* ---- which buckets ---- */
+
+typedef struct bucket_cover {
+    const rl_tree *tree;
+    int *active;          /* places still to be joined; the least goes first */
+    bool *fresh;          /* asked about, and not yet reached from below */
+    int actives;
+    int *bucket;          /* those chosen */
+    bool *top;
+    int buckets;
+} bucket_cover;
+
+static bool in_scope(const rl_plan *plan, int bucket, int place)
+{
+    const int *scope = rl_scope(plan, bucket);
+    int count = rl_scope_count(plan, bucket);
+    for (int i = 0; i < count; i++)
+        if (scope[i] == place)
+            return true;
+    return false;
+}
+
+static int least_active(const bucket_cover *cover)
+{
+    int at = 0;
+    for (int i = 1; i < cover->actives; i++)
+        if (cover->active[i] < cover->active[at])
+            at = i;
+    return at;
+}
+
+/* Whether bucket k holds all that is still active in its component. */
+static bool holds_rest(const bucket_cover *cover, int k)
+{
+    const int *root = cover->tree->root;
+    for (int i = 0; i < cover->actives; i++) {
+        int other = cover->active[i];
+        if (other != k && root[other] == root[k] &&
+            (!cover->fresh[i] || !in_scope(cover->tree->plan, k, other)))
+            return false;
+    }
+    return true;
+}
+
+static void finish_component(bucket_cover *cover, int root)
+{
+    int left = 0;
+    for (int i = 0; i < cover->actives; i++)
+        if (cover->tree->root[cover->active[i]] != root) {
+            cover->active[left] = cover->active[i];
+            cover->fresh[left++] = cover->fresh[i];
+        }
+    cover->actives = left;
+}
+
+/* The parent takes the place of the active bucket `at`, or joins one there. */
+static void climb(bucket_cover *cover, int at)
+{
+    int parent = cover->tree->bucket[cover->active[at]].parent;
+    assert(parent >= 0);
+    for (int i = 0; i < cover->actives; i++)
+        if (cover->active[i] == parent) {
+            cover->fresh[i] = false;
+            cover->active[at] = cover->active[--cover->actives];
+            cover->fresh[at] = cover->fresh[cover->actives];
+            return;
+        }
+    cover->active[at] = parent;
+    cover->fresh[at] = false;
+}
+
+static void find_cover(bucket_cover *cover)
+{
+    while (cover->actives > 0) {
+        int at = least_active(cover), k = cover->active[at];
+        bool top = holds_rest(cover, k);
+        cover->bucket[cover->buckets] = k;
+        cover->top[cover->buckets++] = top;
+        if (top)
+            finish_component(cover, cover->tree->root[k]);
+        else
+            climb(cover, at);
+    }
+}
+
+/* ---- a product of parts ---- */
+
+typedef struct query_part {
+    int count;
+    int *variable;          /* local numbers; the last changes fastest; none of one value */
+    uint64_t *mask;         /* the same as a set */
+    size_t cells;
+    const double *cell;
+} query_part;
+
+typedef struct part_product {
+    rl_arena *arena;
+    int variables, variable_room, words;
+    size_t *size;
+    bool *kept;
+    int *uses;              /* parts that hold the variable */
+    double *cost;           /* of summing it out; negative: not known */
+    query_part *part;
+    int parts;
+} part_product;
+
+/* Axes of a loop over two factors and a result; what is not a table's has step 0. */
+typedef struct loop_axis {
+    size_t count, left, right, out;
+} loop_axis;
+typedef struct axis_loop {
+    int rank;
+    loop_axis axis[MOST_AXES];
+} axis_loop;
+
+static inline void run_axis(double *out, const double *left, const double *right, const loop_axis *axis)
+{
+    size_t a = axis->left, b = axis->right, c = axis->out;
+    if (c == 0) {
+        double sum = 0;
+        for (size_t i = axis->count; i > 0; i--, left += a, right += b)
+            sum += *left * *right;
+        *out += sum;
+    } else {
+        for (size_t i = axis->count; i > 0; i--, left += a, right += b, out += c)
+            *out += *left * *right;
+    }
+}
+
+static void run_level(double *out, const double *left, const double *right, const loop_axis *axis, int rank)
+{
+    if (rank == 1) {
+        run_axis(out, left, right, axis);
+        return;
+    }
+    for (size_t i = axis->count; i > 0; i--, left += axis->left, right += axis->right, out += axis->out) {
+        if (rank == 2)
+            run_axis(out, left, right, axis + 1);
+        else
+            run_level(out, left, right, axis + 1, rank - 1);
+    }
+}
+
+/* Adds an axis inside the others, joined to the one before if all tables run on. */
+static void add_axis(axis_loop *loop, loop_axis axis)
+{
+    if (loop->rank > 0) {
+        loop_axis *last = &loop->axis[loop->rank - 1];
+        if (last->left == axis.left * axis.count && last->right == axis.right * axis.count &&
+            last->out == axis.out * axis.count) {
+            axis.count *= last->count;
+            *last = axis;
+            return;
+        }
+    }
+    assert(loop->rank < MOST_AXES);
+    loop->axis[loop->rank++] = axis;
+}
+
+static size_t step_in(const part_product *product, const query_part *part, int variable)
+{
+    size_t step = 1;
+    if (!(part->mask[variable / 64] >> (variable % 64) & 1))
+        return 0;
+    for (int i = part->count - 1; part->variable[i] != variable; i--)
+        step *= product->size[part->variable[i]];
+    return step;
+}
+
+/* out += left * right, summed over the `summed` variables; `kept` ones are the result's. */
+static void multiply_sum(const part_product *product, double *out, const query_part *left, const query_part *right,
+                         int kept, const int *keep, int summed, const int *sum)
+{
+    axis_loop loop = {.rank = 0};
+    size_t steps[MOST_AXES], step = 1;
+    for (int i = kept - 1; i >= 0; i--) {
+        steps[i] = step;
+        step *= product->size[keep[i]];
+    }
+    for (int i = 0; i < kept + summed; i++) {
+        int variable = i < kept ? keep[i] : sum[i - kept];
+        add_axis(&loop, (loop_axis){.count = product->size[variable], .left = step_in(product, left, variable),
+                               .right = step_in(product, right, variable), .out = i < kept ? steps[i] : 0});
+    }
+    if (loop.rank == 0)
+        *out += *left->cell * *right->cell;
+    else
+        run_level(out, left->cell, right->cell, loop.axis, loop.rank);
+}
+
+static void set_mask(part_product *product, query_part *part)
+{
+    part->mask = rl_many(product->arena, product->words, uint64_t);
+    part->cells = 1;
+    for (int i = 0; i < part->count; i++) {
+        part->mask[part->variable[i] / 64] |= (uint64_t)1 << (part->variable[i] % 64);
+        part->cells *= product->size[part->variable[i]];
+    }
+}
+
+static void add_part(part_product *product, query_part part)
+{
+    for (int i = 0; i < part.count; i++) {
+        product->uses[part.variable[i]]++;
+        product->cost[part.variable[i]] = -1;
+    }
+    product->part[product->parts++] = part;
+}
+
+/* Takes part `at` out of the list. */
+static query_part remove_part(part_product *product, int at)
+{
+    query_part taken = product->part[at];
+    product->part[at] = product->part[--product->parts];
+    for (int i = 0; i < taken.count; i++)
+        product->uses[taken.variable[i]]--;
+    return taken;
+}
+
+/* The union of two parts' variables, those of the larger part first.  With `sum`,
+ * variables that nobody else uses or keeps go there. */
+static void join_scopes(const part_product *product, const query_part *large, const query_part *small,
+                        int *kept, int *keep, int *summed, int *sum)
+{
+    for (int i = 0; i < large->count + small->count; i++) {
+        int v = i < large->count ? large->variable[i] : small->variable[i - large->count];
+        if (i >= large->count && (large->mask[v / 64] >> (v % 64) & 1))
+            continue;
+        assert(*kept + (summed != NULL ? *summed : 0) < MOST_AXES);
+        if (summed != NULL && product->uses[v] == 0 && !product->kept[v])
+            sum[(*summed)++] = v;
+        else
+            keep[(*kept)++] = v;
+    }
+}
+
+/* left * right; if `last`, summed over what nobody else needs. */
+static query_part join(part_product *product, const query_part *left, const query_part *right, bool last)
+{
+    int keep[MOST_AXES], sum[MOST_AXES], kept = 0, summed = 0;
+    if (left->cells < right->cells) {
+        const query_part *swap = left;
+        left = right;
+        right = swap;
+    }
+    join_scopes(product, left, right, &kept, keep, last ? &summed : NULL, sum);
+    query_part result = {.count = kept, .variable = rl_arena_raw(product->arena, (size_t)kept * sizeof(int))};
+    if (kept > 0)
+        memcpy(result.variable, keep, (size_t)kept * sizeof(int));
+    set_mask(product, &result);
+    double *cell = rl_many(product->arena, result.cells, double);
+    multiply_sum(product, cell, left, right, kept, keep, summed, sum);
+    result.cell = cell;
+    return result;
+}
+
+static query_part unit_part(part_product *product)
+{
+    static const double ONE = 1;
+    return (query_part){.count = 0, .mask = rl_many(product->arena, product->words, uint64_t), .cells = 1, .cell = &ONE};
+}
+
+static bool holds(const query_part *part, int variable)
+{
+    return (part->mask[variable / 64] >> (variable % 64) & 1) != 0;
+}
+
+/* Multiplies the parts that hold `variable` and sums it out. */
+static void sum_out(part_product *product, int variable)
+{
+    query_part running = unit_part(product);
+    for (int at = 0; product->uses[variable] > 0;) {
+        if (!holds(&product->part[at], variable)) {
+            at++;
+            continue;
+        }
+        query_part next = remove_part(product, at);
+        running = running.count == 0 && product->uses[variable] > 0
+                      ? next
+                      : join(product, &running, &next, product->uses[variable] == 0);
+    }
+    add_part(product, running);
+}
+
+/* ---- the order ---- */
+
+static double cost_of(const part_product *product, int variable)
+{
+    double cells = 1;
+    for (int w = 0; w < product->words; w++) {
+        uint64_t word = 0;
+        for (int i = 0; i < product->parts; i++)
+            if (holds(&product->part[i], variable))
+                word |= product->part[i].mask[w];
+        for (; word != 0; word &= word - 1)
+            cells *= (double)product->size[64 * w + __builtin_ctzll(word)];
+    }
+    return cells;
+}
+
+static int cheapest(part_product *product)
+{
+    int best = -1;
+    for (int v = 0; v < product->variables; v++) {
+        if (product->uses[v] == 0 || product->kept[v])
+            continue;
+        if (product->uses[v] == 1)
+            return v;
+        if (product->cost[v] < 0)
+            product->cost[v] = cost_of(product, v);
+        if (best < 0 || product->cost[v] < product->cost[best])
+            best = v;
+    }
+    return best;
+}
+
+/* Sums out all but the kept variables, given in the order of `out`, which then sums to 1. */
+static void reduce(part_product *product, int count, const int *keep, double *out)
+{
+    for (int v = cheapest(product); v >= 0; v = cheapest(product))
+        sum_out(product, v);
+    query_part whole = unit_part(product), one = whole;
+    for (int i = 0; i < product->parts; i++)
+        whole = i == 0 ? product->part[i] : join(product, &whole, &product->part[i], false);
+    int order[MOST_AXES] = {0}, kept = 0;
+    size_t cells = 1;
+    for (int i = 0; i < count; i++) {
+        cells *= product->size[keep[i]];
+        if (product->size[keep[i]] > 1) {
+            assert(kept < MOST_AXES);
+            order[kept++] = keep[i];
+        }
+    }
+    memset(out, 0, cells * sizeof *out);
+    multiply_sum(product, out, &whole, &one, kept, order, 0, NULL);
+    double sum = 0;
+    for (size_t i = 0; i < cells; i++)
+        sum += out[i];
+    assert(sum > 0);
+    for (size_t i = 0; i < cells; i++)
+        out[i] /= sum;
+}
+
+/* ---- putting the parts together ---- */
+
+typedef struct asking {
+    const rl_tree *tree;
+    rl_arena *arena;
+    const rl_extension *extension;   /* NULL for a joint */
+    int *local;                      /* by variable of the net, then of the extension; -1: not met */
+    bucket_cover cover;
+    part_product product;
+} asking;
+
+static void start(asking *ask)
+{
+    size_t n = (size_t)ask->tree->buckets;
+    size_t all = n + (size_t)(ask->extension != NULL ? ask->extension->variables : 0);
+    ask->local = rl_arena_raw(ask->arena, all * sizeof(int));
+    memset(ask->local, 0xff, all * sizeof(int));
+    ask->cover.tree = ask->tree;
+    ask->cover.active = rl_arena_raw(ask->arena, n * sizeof(int));
+    ask->cover.fresh = rl_arena_raw(ask->arena, n * sizeof(bool));
+    ask->cover.bucket = rl_arena_raw(ask->arena, n * sizeof(int));
+    ask->cover.top = rl_arena_raw(ask->arena, n * sizeof(bool));
+}
+
+/* Names a variable of the net as asked about. */
+static void ask_about(asking *ask, int variable)
+{
+    if (ask->local[variable] >= 0)
+        return;
+    ask->local[variable] = 0;   /* numbered later */
+    ask->cover.active[ask->cover.actives] = ask->tree->plan->place[variable];
+    ask->cover.fresh[ask->cover.actives++] = true;
+}
+
+static int local_number(asking *ask, int variable, int size)
+{
+    part_product *product = &ask->product;
+    if (ask->local[variable] < 0) {
+        assert(product->variables < product->variable_room);
+        product->size[product->variables] = (size_t)size;
+        ask->local[variable] = product->variables++;
+    }
+    return ask->local[variable];
+}
+
+/* Room for all that the cover and the extension can bring. */
+static void make_room(asking *ask)
+{
+    const rl_plan *plan = ask->tree->plan;
+    part_product *product = &ask->product;
+    int extra = ask->extension != NULL ? ask->extension->variables : 0;
+    int tables = ask->extension != NULL ? ask->extension->tables : 0;
+    size_t room = (size_t)extra;
+    for (int i = 0; i < ask->cover.buckets; i++) {
+        const int *scope = rl_scope(plan, ask->cover.bucket[i]);
+        room += (size_t)rl_scope_count(plan, ask->cover.bucket[i]);
+        for (int j = 0; j < rl_scope_count(plan, ask->cover.bucket[i]); j++)
+            ask->local[plan->order[scope[j]]] = -1;
+    }
+    if (room > (size_t)(plan->variables + extra))
+        room = (size_t)(plan->variables + extra);
+    product->arena = ask->arena;
+    product->variable_room = (int)room;
+    product->words = (int)(room / 64 + 1);
+    product->size = rl_arena_raw(ask->arena, room * sizeof(size_t));
+    product->kept = rl_many(ask->arena, room, bool);
+    product->uses = rl_many(ask->arena, room, int);
+    product->cost = rl_many(ask->arena, room, double);
+    /* each step takes parts away before it adds one */
+    product->part = rl_arena_raw(ask->arena, (size_t)(ask->cover.buckets + tables + 1) * sizeof(query_part));
+}
+
+/* The law of a bucket's variable given its separator: product over message.
+ * A large bucket's product has become its belief; its sums are made again. */
+static double *conditional(const asking *ask, const rl_bucket *bucket)
+{
+    size_t rest = bucket->rest;
+    double *law = rl_arena_raw(ask->arena, bucket->size * rest * sizeof *law);
+    double *ratio = rl_arena_raw(ask->arena, rest * sizeof *ratio);
+    bool intact = bucket->belief != bucket->table;
+    double scale = intact ? bucket->scale : 1;
+    memcpy(ratio, intact ? bucket->message : bucket->belief, rest * sizeof *ratio);
+    for (size_t i = 1; i < bucket->size && !intact; i++)
+        for (size_t j = 0; j < rest; j++)
+            ratio[j] += bucket->belief[i * rest + j];
+    for (size_t j = 0; j < rest; j++)
+        ratio[j] = ratio[j] * scale > FAINTEST ? 1 / (ratio[j] * scale) : 0;
+    const double *cells = intact ? bucket->product : bucket->belief;
+    for (size_t i = 0; i < bucket->size; i++, cells += rest)
+        for (size_t j = 0; j < rest; j++)
+            law[i * rest + j] = cells[j] * ratio[j];
+    return law;
+}
+
+static void add_bucket(asking *ask, int k, bool top)
+{
+    const rl_plan *plan = ask->tree->plan;
+    const rl_bucket *bucket = &ask->tree->bucket[k];
+    const int *scope = rl_scope(plan, k);
+    int count = rl_scope_count(plan, k);
+    query_part part = {.variable = rl_arena_raw(ask->arena, (size_t)count * sizeof(int))};
+    for (int i = 0; i < count; i++) {
+        int number = local_number(ask, plan->order[scope[i]], plan->size[scope[i]]);
+        if (plan->size[scope[i]] > 1)
+            part.variable[part.count++] = number;
+    }
+    part.cell = top ? bucket->belief : conditional(ask, bucket);
+    set_mask(&ask->product, &part);
+    add_part(&ask->product, part);
+}
+
+static void add_table(asking *ask, const rl_table *table)
+{
+    int n = ask->tree->buckets;
+    query_part part = {.variable = rl_arena_raw(ask->arena, (size_t)table->count * sizeof(int)), .cell = table->cells};
+    for (int i = 0; i < table->count; i++) {
+        int v = table->variable[i];
+        int size = v < n ? ask->tree->plan->size[ask->tree->plan->place[v]] : ask->extension->size[v - n];
+        int number = local_number(ask, v, size);
+        if (size > 1)
+            part.variable[part.count++] = number;
+    }
+    set_mask(&ask->product, &part);
+    add_part(&ask->product, part);
+}
+
+static void add_parts(asking *ask)
+{
+    find_cover(&ask->cover);
+    make_room(ask);
+    for (int i = 0; i < ask->cover.buckets; i++)
+        add_bucket(ask, ask->cover.bucket[i], ask->cover.top[i]);
+    for (int i = 0; ask->extension != NULL && i < ask->extension->tables; i++)
+        add_table(ask, &ask->extension->table[i]);
+}
+
+void rl_tree_query(const rl_tree *tree, rl_arena *arena, const rl_extension *extension, double *out)
+{
+    rl_mark mark = rl_arena_mark(arena);
+    asking ask = {.tree = tree, .arena = arena, .extension = extension};
+    int n = tree->buckets, target = extension->target;
+    assert(target >= n && target < n + extension->variables);
+    start(&ask);
+    for (int i = 0; i < extension->tables; i++)
+        for (int j = 0; j < extension->table[i].count; j++)
+            if (extension->table[i].variable[j] < n)
+                ask_about(&ask, extension->table[i].variable[j]);
+    add_parts(&ask);
+    int kept = local_number(&ask, target, extension->size[target - n]);
+    ask.product.kept[kept] = true;
+    reduce(&ask.product, 1, &kept, out);
+    rl_arena_rewind(arena, mark);
+}
+
+void rl_tree_joint(const rl_tree *tree, rl_arena *arena, int count, const int *variable, double *out)
+{
+    rl_mark mark = rl_arena_mark(arena);
+    asking ask = {.tree = tree, .arena = arena};
+    start(&ask);
+    for (int i = 0; i < count; i++)
+        ask_about(&ask, variable[i]);
+    add_parts(&ask);
+    int *keep = rl_arena_raw(arena, (size_t)count * sizeof(int));
+    for (int i = 0; i < count; i++) {
+        keep[i] = ask.local[variable[i]];
+        ask.product.kept[keep[i]] = true;
+    }
+    reduce(&ask.product, count, keep, out);
+    rl_arena_rewind(arena, mark);
+}

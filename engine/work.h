@@ -1,0 +1,69 @@
+/* work.h: a case made ready for questions, and what was answered so far.
+ *
+ * Invariant: work is made from the lines of the case alone, never from earlier
+ * work, so an answer does not depend on the order in which lines came and
+ * went.  It is dropped whenever the lines change.
+ */
+#ifndef RL_WORK_H
+#define RL_WORK_H
+
+#include "observe.h"
+
+/* The network of a case's findings, or of some of them. */
+typedef struct rl_bench {
+    rl_frame frame;
+    rl_exprs exprs;
+    rl_draft draft;
+    rl_observer observer;
+    rl_network network;
+    rl_plan *plan;
+    rl_tree *tree;              /* NULL: too wide, or impossible */
+    double log_evidence;
+} rl_bench;
+
+/* Builds the network of the lines not left out (NULL: of all); `forgotten`:
+ * `others` then reaches the loads whose own line is left out.  RL_OK; RL_WIDE:
+ * the tables would pass the context's bound and were not made; RL_CONTRADICTION: it is 0
+ * without any table.  Memory from `arena`, whose bail is set. */
+rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, bool forgotten);
+/* Upward pass; sets log_evidence.  RL_OK or RL_CONTRADICTION. */
+rl_status rl_bench_collect(rl_bench *bench);
+/* States' posterior of one element, after rl_tree_distribute. */
+void rl_bench_states(const rl_bench *bench, rl_arena *arena, int element, double out[RL_STATES]);
+/* Leaves only state `s` of the element: weighs the tree, or returns ln of what
+ * the restriction costs where the element is outside the net (0 inside). */
+double rl_bench_restrict(rl_bench *bench, rl_arena *arena, int element, rl_state s);
+/* Takes the restriction off again. */
+void rl_bench_release(rl_bench *bench, int element);
+/* The base expression of an element, or -1 if no finding has used it. */
+int rl_bench_base(const rl_bench *bench, int element);
+
+typedef struct rl_work {
+    rl_arena arena;
+    rl_bench bench;
+    rl_status status;           /* of the exact answer; RL_OK: the tree is calibrated */
+    bool contradicted;          /* `contradicting` was worked out */
+    rl_answer answer;
+    rl_belief *belief;
+    const size_t *suspects;
+    size_t suspect_count;
+    const size_t *contradicting;
+    size_t contradicting_count;
+    const rl_test *tests;
+    size_t test_count;
+} rl_work;
+
+/* The work of a case, made and answered if it is not yet.  Bail is set. */
+rl_status rl_work_answer(rl_case *c, rl_work **out);
+/* The same, with the suspects listed. */
+rl_status rl_work_suspects(rl_case *c, rl_work **out);
+void rl_work_drop(rl_case *c);
+/* Runs one question with bails set; memory failure drops the work and gives RL_MEMORY. */
+typedef rl_status rl_question(rl_case *c, void *argument);
+rl_status rl_ask(rl_case *c, rl_question *question, void *argument);
+
+/* bounded.c: the answer from few faults at once, with its bound (design §4). */
+rl_status rl_bounded_answer(rl_case *c, rl_work *work);
+rl_status rl_bounded_explain(rl_work *work, size_t most, const rl_explanation **list, size_t *count);
+
+#endif

@@ -1,0 +1,25 @@
+/* parse.h: the only way from text to syntax tree.  Owns the limits. */
+#ifndef RL_PARSE_H
+#define RL_PARSE_H
+
+#include "ast.h"
+
+#define AST_MAX_BYTES ((size_t)1 << 28)   /* a larger file is refused in words */
+
+/* Parses `text` (need not be NUL-terminated) that was registered with
+ * rl_diag_source as `source`.  Errors go to `diag`; the tree that could be
+ * saved is returned all the same (never NULL).  Takes memory from `arena`
+ * alone and jumps to its bail when that runs out. */
+ast_file *rl_parse(rl_arena *arena, rl_diag *diag, uint32_t source);
+
+/* The canonical text of a tree: print(parse(x)) is a fixed point.  Comments
+ * are not part of the tree. */
+void rl_print_file(rl_text *out, const ast_file *file);
+void rl_print_statement(rl_text *out, const ast_stmt *stmt);
+
+/* The words of the language, from the lexer's one table: `count` of them,
+ * sorted.  For completion, "did you mean" and the manual. */
+const char *const *rl_words(size_t *count);
+bool rl_is_word(const char *text);
+
+#endif

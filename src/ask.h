@@ -1,0 +1,56 @@
+/* ask.h: the state of the prompt, shared by its parts. */
+#ifndef ASK_H
+#define ASK_H
+
+#include "casefile.h"
+#include "input.h"
+#include "journal.h"
+#include "page.h"
+#include "session.h"
+#include "term.h"
+
+typedef struct ask {
+    session s;
+    screen sc;
+    input *in;
+    bool terminal;
+    rl_book *book;              /* owner of a loaded case, else NULL */
+    rl_case *c;
+    casefile file;
+    journal j;
+    char *left;                 /* an unfinished journal that may be taken up, or NULL */
+    text_list saved;            /* files written by `save`: they may be written again */
+    bool dirty;                 /* something is not in a case file yet */
+    bool contradictory;         /* the case contradicts itself already */
+    bool done;
+    int status;                 /* what leaving returns so far */
+    size_t number;              /* of the line being read */
+} ask;
+
+/* ---- ask_do.c: what a line does ---- */
+
+/* Does one line: evidence, a command, or nothing. */
+void ask_line(ask *a, const char *line, size_t length);
+/* Takes a line of evidence, brings it to disk, answers briefly unless `quiet`. */
+rl_status ask_accept(ask *a, const char *line, size_t length, const char *path, size_t number, bool quiet);
+/* Takes back line `index` of the case. */
+rl_status ask_withdraw(ask *a, size_t index);
+/* Prints a sentence of the tool's own, wrapped. */
+void ask_say(ask *a, const char *format, ...) __attribute__((format(printf, 2, 3)));
+/* Says on stderr why a line is at fault, and marks it. */
+void ask_fault(ask *a, const char *format, ...) __attribute__((format(printf, 2, 3)));
+/* Marks that the machine failed; says why on stderr unless NULL; ends the prompt. */
+void ask_failed(ask *a, const char *what);
+
+/* ---- ask_keep.c: what outlives the prompt ---- */
+
+/* Opens the journal; offers to go on with one that was left.  False: said, stop. */
+bool ask_keep_open(ask *a, const char *rules, const char *case_file);
+/* The command `resume`. */
+void ask_resume(ask *a);
+/* Writes the case to its own file, or to `path`. */
+bool ask_save(ask *a, const char *path);
+/* Saves or keeps what is to be kept, and ends. */
+void ask_leave(ask *a);
+
+#endif

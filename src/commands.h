@@ -1,0 +1,10 @@
+/* commands.h: one function for each command; `argv` holds the words behind
+ * the command's name, the result is the exit status. */
+#ifndef COMMANDS_H
+#define COMMANDS_H
+
+int cmd_ask(int argc, char **argv);
+int cmd_check(int argc, char **argv);
+int cmd_rank(int argc, char **argv);
+
+#endif

@@ -1,0 +1,368 @@
+/* page.c: the ranking of a case as a page.
+ *
+ * Invariant: no line is wider than the screen; all that comes from files goes
+ * through term_safe or term_fit; the cautions of a test stand before it.
+ */
+#include "page.h"
+
+#include "cautions.h"
+#include "words.h"
+
+#include <assert.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const double worth_showing = 0.01;   /* a suspect of design §4 has at least this */
+enum { MOST_ROWS = 8, LEAST_POINTS = 3, MOST_WEIGHTS = 4 };
+
+static void say(const page *p, const char *first, const text *safe)
+{
+    term_wrap(p->screen, first, term_cells(first), text_get(safe));
+}
+
+typedef struct rank { size_t element; double p; } rank;
+
+static int by_p(const void *a, const void *b)
+{
+    const rank *x = a, *y = b;
+    if (x->p > y->p || x->p < y->p)
+        return x->p > y->p ? -1 : 1;
+    return x->element < y->element ? -1 : x->element > y->element;
+}
+
+/* The points, or all others, the likeliest first.  To be freed. */
+static rank *ranking(const rl_model *model, const rl_answer *answer, bool points, bool all, size_t *count)
+{
+    size_t n = rl_model_vehicle(model)->elements;
+    rank *list = tool_take((n + 1) * sizeof *list);
+    *count = 0;
+    for (size_t i = 0; i < n; i++)
+        if (all || (rl_model_element(model, i)->sort == RL_POINT) == points)
+            list[(*count)++] = (rank){ i, words_not_sound(&answer->belief[i]) };
+    qsort(list, *count, sizeof *list, by_p);
+    return list;
+}
+
+static void print_row(const page *p, const rl_answer *answer, rank r, bool with_sort)
+{
+    const rl_element *e = rl_model_element(p->model, r.element);
+    size_t spare = p->screen->width >= 80 ? 1 : 0;
+    text row = { 0 }, label = { 0 }, percent = { 0 };
+    words_label(&label, p->model, r.element);
+    words_percent(&percent, r.p);
+    text_add(&row, "  ");
+    term_fit(p->screen, &row, e->id, spare ? 18 : 12);
+    text_add(&row, " ");
+    if (with_sort)
+        text_add(&row, "%-9s ", rl_sort_text(e->sort));
+    if (spare) {
+        term_fit(p->screen, &row, text_get(&label), with_sort ? 17 : 23);
+        text_add(&row, " ");
+        term_bar(p->screen, &row, r.p, with_sort ? 10 : 14);
+    }
+    text_add(&row, " %6s  %s", text_get(&percent), rl_state_text(words_worst(&answer->belief[r.element])));
+    fprintf(p->screen->out, "%s\n", text_get(&row));
+    text_free(&row);
+    text_free(&label);
+    text_free(&percent);
+}
+
+static void print_table(const page *p, const rl_answer *answer, bool points)
+{
+    size_t count, shown = 0;
+    rank *list = ranking(p->model, answer, points, false, &count);
+    term_heading(p->screen, points ? "Ground points" : "Other suspects");
+    while (shown < count && shown < MOST_ROWS
+           && (list[shown].p >= worth_showing || (points && shown < LEAST_POINTS)))
+        print_row(p, answer, list[shown++], !points);
+    if (shown == 0)
+        fprintf(p->screen->out, "  none%s\n", points ? "" : " of 1% or more");
+    else if (shown < count) {
+        text rest = { 0 };
+        words_percent(&rest, list[shown].p);
+        fprintf(p->screen->out, "  and %zu more, none above %s\n", count - shown, text_get(&rest));
+        text_free(&rest);
+    }
+    fputc('\n', p->screen->out);
+    free(list);
+}
+
+static int by_size(const void *a, const void *b)
+{
+    const rl_weight *x = a, *y = b;
+    double dx = fabs(x->db), dy = fabs(y->db);
+    if (dx > dy || dx < dy)
+        return dx > dy ? -1 : 1;
+    return x->line < y->line ? -1 : x->line > y->line;
+}
+
+static void print_weights(const page *p, const rl_case *c, const rl_weight *weight, size_t count, bool in_favour)
+{
+    size_t shown = 0;
+    for (size_t i = 0; i < count && shown < MOST_WEIGHTS; i++) {
+        const char *strength = words_strength(weight[i].db);
+        if (strength == NULL || (weight[i].db > 0) != in_favour)
+            continue;
+        text line = { 0 }, first = { 0 };
+        words_line(&line, rl_case_line(c, weight[i].line), false);
+        text_add(&first, "  %-8s %-9s ", in_favour ? "for" : "against", strength);
+        say(p, text_get(&first), &line);
+        text_free(&line);
+        text_free(&first);
+        shown++;
+    }
+    if (shown == 0)
+        fprintf(p->screen->out, "  %-8s nothing of weight\n", in_favour ? "for" : "against");
+}
+
+rl_status page_why(const page *p, rl_case *c, size_t element)
+{
+    const rl_why *why;
+    rl_status status = rl_case_why(c, element, &why);
+    if (status != RL_OK)
+        return status;
+    text line = { 0 };
+    text_add(&line, "What speaks for and against ");
+    words_name(&line, p->model, element);
+    say(p, "", &line);
+    rl_weight *sorted = tool_take((why->count + 1) * sizeof *sorted);
+    for (size_t i = 0; i < why->count; i++)
+        sorted[i] = why->weight[i];
+    qsort(sorted, why->count, sizeof *sorted, by_size);
+    print_weights(p, c, sorted, why->count, true);
+    print_weights(p, c, sorted, why->count, false);
+    text_clear(&line);
+    text_add(&line, "At fault before any finding: ");
+    words_percent(&line, why->prior);
+    text_add(&line, "; now: ");
+    words_percent(&line, why->posterior);
+    text_add(&line, ".");
+    say(p, "  ", &line);
+    fputc('\n', p->screen->out);
+    free(sorted);
+    text_free(&line);
+    return RL_OK;
+}
+
+static rl_status print_explanations(const page *p, rl_case *c)
+{
+    const rl_explanation *x;
+    size_t count;
+    rl_status status = rl_case_explain(c, p->explanations, &x, &count);
+    if (status != RL_OK || count == 0)
+        return status;
+    term_heading(p->screen, "All suspects together");
+    for (size_t i = 0; i < count; i++) {
+        text line = { 0 }, percent = { 0 }, first = { 0 };
+        words_percent(&percent, x[i].p);
+        words_explanation(&line, p->model, &x[i]);
+        text_add(&first, "  %6s  ", text_get(&percent));
+        say(p, text_get(&first), &line);
+        text_free(&line);
+        text_free(&percent);
+        text_free(&first);
+    }
+    fputc('\n', p->screen->out);
+    return RL_OK;
+}
+
+/* Whether an earlier, better test takes the same reading of the same elements. */
+static bool seen_before(const rl_test *test, size_t index)
+{
+    if (!words_is_reading(&test[index]))
+        return false;
+    for (size_t i = 0; i < index; i++)
+        if (test[i].sort == test[index].sort && test[i].measures == test[index].measures)
+            return true;
+    return false;
+}
+
+static void print_cautions(const page *p, const char *first, const rl_test *test)
+{
+    text_list cautions = { 0 };
+    cautions_of_test(&cautions, p->model, test);
+    for (size_t i = 0; i < cautions.count; i++) {
+        text line = { 0 };
+        text_add(&line, "Caution: ");
+        term_safe(&line, cautions.item[i]);
+        term_wrap(p->screen, i == 0 ? first : "     ", 5, text_get(&line));
+        text_free(&line);
+    }
+    if (cautions.count == 0)
+        fputs(first, p->screen->out);
+    else
+        fputs("     ", p->screen->out);
+    list_free(&cautions);
+}
+
+/* One test: its cautions, the line to type with minutes and bits, how, what is healthy. */
+static void print_test(const page *p, const char *first, const rl_test *test)
+{
+    assert(term_cells(first) == 5);
+    text line = { 0 }, cost = { 0 };
+    print_cautions(p, first, test);
+    words_minutes(&cost, test->minutes);
+    text_add(&cost, ", %.2f bit", test->bits);
+    term_safe(&line, test->text);
+    if (5 + term_cells(text_get(&line)) + 2 + term_cells(text_get(&cost)) > p->screen->width) {
+        term_wrap(p->screen, "", 5, text_get(&line));
+        fprintf(p->screen->out, "     (%s)\n", text_get(&cost));
+    } else {
+        fprintf(p->screen->out, "%s  (%s)\n", text_get(&line), text_get(&cost));
+    }
+    text_clear(&line);
+    words_how(&line, p->model, test);
+    text_add(&line, " ");
+    words_outcomes(&line, p->model, test);
+    text_trim(&line);
+    say(p, "     ", &line);
+    text_free(&line);
+    text_free(&cost);
+}
+
+static rl_status print_tests(const page *p, rl_case *c, const rl_test **best)
+{
+    const rl_test *test;
+    size_t count, shown = 0;
+    rl_status status = rl_case_tests(c, &test, &count);
+    *best = NULL;
+    if (status != RL_OK)
+        return status;
+    term_heading(p->screen, "Next tests, best first");
+    for (size_t i = 0; i < count && (p->tests == 0 || shown < p->tests); i++) {
+        if (seen_before(test, i))
+            continue;
+        text first = { 0 };
+        text_add(&first, "%3zu. ", ++shown);
+        print_test(p, text_get(&first), &test[i]);
+        text_free(&first);
+    }
+    if (count == 0)
+        fputs("  none is left\n", p->screen->out);
+    else
+        *best = test;
+    fputc('\n', p->screen->out);
+    return RL_OK;
+}
+
+static void print_head(const page *p, const rl_case *c)
+{
+    const rl_vehicle *v = rl_model_vehicle(p->model);
+    text line = { 0 };
+    text_add(&line, "Case ");
+    term_safe(&line, rl_case_name(c));
+    text_add(&line, ": ");
+    if (rl_case_label(c) != NULL) {
+        term_safe(&line, rl_case_label(c));
+        text_add(&line, ", ");
+    }
+    term_safe(&line, v->label);
+    fputs(p->screen->colour ? "\033[1m" : "", p->screen->out);
+    say(p, "", &line);
+    fputs(p->screen->colour ? "\033[0m" : "", p->screen->out);
+    text_free(&line);
+}
+
+static void print_sum(const page *p, const rl_answer *answer, const rl_test *best)
+{
+    text line = { 0 };
+    words_sum(&line, p->model, answer, best);
+    say(p, "In short: ", &line);
+    text_clear(&line);
+    text_add(&line, "%s", cautions_always);
+    say(p, "Always: ", &line);
+    text_free(&line);
+}
+
+rl_status page_contradiction(const page *p, rl_case *c)
+{
+    const size_t *lines;
+    size_t count;
+    text line = { 0 };
+    rl_status status = rl_case_contradiction(c, &lines, &count);
+    if (status != RL_OK)
+        return status;
+    text_add(&line, count == 1 ? "This finding cannot be, whatever is at fault:"
+                               : "These findings contradict each other; one of them must be wrong:");
+    say(p, "", &line);
+    for (size_t i = 0; i < count; i++) {
+        text_clear(&line);
+        words_line(&line, rl_case_line(c, lines[i]), true);
+        say(p, "  - ", &line);
+    }
+    text_free(&line);
+    return RL_OK;
+}
+
+/* Says what came of asking instead of an answer. */
+static rl_status no_answer(const page *p, rl_case *c, rl_status status)
+{
+    if (status == RL_CONTRADICTION) {
+        rl_status said = page_contradiction(p, c);
+        return said == RL_OK ? status : said;
+    }
+    return status;
+}
+
+rl_status page_case(const page *p, rl_case *c)
+{
+    const rl_answer *answer;
+    const rl_test *best;
+    print_head(p, c);
+    rl_status status = rl_case_answer(c, &answer);
+    if (status != RL_OK)
+        return no_answer(p, c, status);
+    if (rl_model_vehicle(p->model)->elements == 0) {
+        fputs("The rules declare nothing that could be at fault.\n", p->screen->out);
+        return RL_OK;
+    }
+    text line = { 0 };
+    words_shares(&line, answer);
+    say(p, "", &line);
+    text_clear(&line);
+    if (answer->bounded) {
+        words_bound(&line, answer);
+        say(p, "", &line);
+    }
+    text_free(&line);
+    fputc('\n', p->screen->out);
+    print_table(p, answer, true);
+    print_table(p, answer, false);
+    status = page_why(p, c, words_leader(p->model, answer));
+    if (status == RL_OK)
+        status = print_explanations(p, c);
+    if (status == RL_OK)
+        status = print_tests(p, c, &best);
+    if (status == RL_OK)
+        print_sum(p, answer, best);
+    return status;
+}
+
+rl_status page_brief(const page *p, rl_case *c)
+{
+    const rl_answer *answer;
+    const rl_test *test;
+    size_t count;
+    rl_status status = rl_case_answer(c, &answer);
+    if (status != RL_OK)
+        return no_answer(p, c, status);
+    if (answer->bounded) {
+        text bound = { 0 };
+        words_bound(&bound, answer);
+        say(p, "  ", &bound);
+        text_free(&bound);
+    }
+    rank *list = ranking(p->model, answer, false, true, &count);
+    for (size_t i = 0; i < count && i < 3; i++)
+        print_row(p, answer, list[i], true);
+    free(list);
+    status = rl_case_tests(c, &test, &count);
+    if (status != RL_OK)
+        return status;
+    if (count == 0)
+        fputs("  No test is left.\n", p->screen->out);
+    else
+        print_test(p, "next ", &test[0]);
+    return RL_OK;
+}

@@ -1,0 +1,11 @@
+/* where.h: where an element or an area is and how to get at it. */
+#ifndef WHERE_H
+#define WHERE_H
+
+#include "ringlug.h"
+#include "term.h"
+
+void where_element(const screen *sc, const rl_model *model, size_t element);
+void where_area(const screen *sc, const rl_model *model, size_t area);
+
+#endif

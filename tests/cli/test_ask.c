@@ -1,0 +1,251 @@
+/* test_ask.c: the prompt fed from a pipe: answers, commands, journal, case files. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <cmocka.h>
+
+#include "run.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+static run ask(const char *input)
+{
+    return run_tool(input, "ask", run_data("cart.gnd"), NULL);
+}
+
+static void has(const run *r, const char *part)
+{
+    if (strstr(r->out, part) == NULL)
+        fail_msg("not said: \"%s\" in: %s", part, r->out);
+}
+
+static void a_line_is_answered_briefly(void **state)
+{
+    (void)state;
+    run r = ask("# a comment\n\nlook rear corroded\n");
+    assert_int_equal(r.status, 0);
+    assert_string_equal(r.err, "");
+    has(&r, "  rear               point     rear crossmember… ████░░░░░░    41%  corroded\n");
+    has(&r, "\nnext ");
+    assert_null(strstr(r.out, "ringlug>"));
+    assert_true(run_widest(r.out) <= 80);
+    assert_false(run_has_controls(r.out, r.out_length));
+    run_free(&r);
+}
+
+static void faults_are_status_1_and_the_rest_goes_on(void **state)
+{
+    (void)state;
+    run r = ask("tial_left dim\nlook rear corroded\nlines\n");
+    assert_int_equal(r.status, 1);
+    assert_non_null(strstr(r.err, "standard input:1:1: error: "));
+    assert_non_null(strstr(r.err, "tail_left"));
+    has(&r, "  1  look rear corroded\n");
+    run_free(&r);
+}
+
+static void a_contradicting_line_is_not_kept(void **state)
+{
+    (void)state;
+    run r = ask("scratch rear crust\ntug rear off\nlines\ntail_left dim\nlines\n");
+    assert_int_equal(r.status, 1);
+    has(&r, "  - scratch rear crust");
+    has(&r, "  - tug rear off");
+    has(&r, "goes on without it");
+    has(&r, "  1  scratch rear crust\n  2  tail_left dim\n");
+    run_free(&r);
+}
+
+/* A declared name is evidence even where a command has the same name. */
+static void a_declared_name_wins_over_a_command(void **state)
+{
+    (void)state;
+    run r = ask("show dim\nlines\nshow\n");
+    has(&r, "  1  show dim\n");
+    assert_int_equal(r.status, 1);   /* `show` alone is a line without its level */
+    assert_null(strstr(r.out, "Ground points"));
+    run_free(&r);
+}
+
+static void undo_takes_back(void **state)
+{
+    (void)state;
+    run r = ask("tail_left dim\nplate dim\nlook rear clean\nundo 2\nundo\nlines\nundo 7\n");
+    assert_int_equal(r.status, 1);
+    has(&r, "Taken back: plate dim");
+    has(&r, "Taken back: look rear clean");
+    has(&r, "\n  1  tail_left dim\n");
+    assert_null(strstr(r.out, "  2  look"));
+    assert_non_null(strstr(r.err, "there is no such line"));
+    run_free(&r);
+}
+
+static void where_tells_the_way(void **state)
+{
+    (void)state;
+    run r = ask("where rear\nwhere left tail lamp\nwhere raer\nwhere box\n");
+    run_flatten(r.out);
+    has(&r, "Caution: hot exhaust beside the bracket");
+    has(&r, "behind the rear tool box, four bolts, to open it 9 min");
+    has(&r, "Torque: 12 Nm");
+    has(&r, "Note: two washers");
+    has(&r, "Repair: clean to bright metal, 12 min");
+    has(&r, "Path to battery: rear crossmember stud (rear), battery negative post (post), battery.");
+    has(&r, "left tail lamp (tail_left), load, kind lamp");
+    assert_non_null(strstr(r.err, "did you mean rear?"));
+    assert_int_equal(r.status, 1);
+    run_free(&r);
+}
+
+static void list_finds_labels(void **state)
+{
+    (void)state;
+    run r = ask("list tail lamp\nlist plate\n");
+    assert_int_equal(r.status, 0);
+    has(&r, "tail_left ");
+    has(&r, "left tail lamp\n");
+    has(&r, "After plate: normal, flickers, dim, dead, not");
+    run_free(&r);
+}
+
+static void save_writes_a_case_that_reads_back(void **state)
+{
+    (void)state;
+    char input[400];
+    const char *path = run_path("saved.case");
+    snprintf(input, sizeof input, "case \"17 \\\"x\\\"\" on cart \"dim\"\nlook rear corroded\nsave %s\n", path);
+    run r = ask(input);
+    assert_string_equal(r.err, "");
+    assert_int_equal(r.status, 0);
+    run_free(&r);
+    char *content = run_content(path);
+    assert_string_equal(content, "case \"17 \\\"x\\\"\" on cart \"dim\"\nlook rear corroded\n");
+    free(content);
+    r = run_tool("", "rank", run_data("cart.gnd"), path, NULL);
+    assert_int_equal(r.status, 0);
+    has(&r, "41%  corroded");
+    run_free(&r);
+    r = ask(input);   /* a file that is there is not overwritten */
+    assert_int_equal(r.status, 1);
+    assert_non_null(strstr(r.err, "is there already"));
+    run_free(&r);
+}
+
+static void a_case_file_keeps_its_layout(void **state)
+{
+    (void)state;
+    const char *path = run_file("own.case", "# first\ncase \"a\" on cart\nplate dim\n\n# second\ncase \"b\" on cart\n"
+                                            "look rear\n    corroded   # seen twice\ntail_left dim\n# end\n");
+    run r = run_tool("undo 1\ntail_right dim\nsave\nplate dim\n", "ask", run_data("cart.gnd"), path, NULL);
+    assert_string_equal(r.err, "");
+    assert_int_equal(r.status, 0);
+    run_free(&r);
+    char *content = run_content(path);
+    assert_string_equal(content, "# first\ncase \"a\" on cart\nplate dim\n\n# second\ncase \"b\" on cart\n"
+                                 "tail_left dim\n# end\ntail_right dim\nplate dim\n");
+    free(content);
+    assert_int_not_equal(access(run_path("own.case.journal"), F_OK), 0);
+}
+
+static void a_new_case_file_is_made(void **state)
+{
+    (void)state;
+    const char *path = run_path("new-7.case");
+    run r = run_tool("plate dim\n", "ask", run_data("cart.gnd"), path, NULL);
+    assert_int_equal(r.status, 0);
+    run_free(&r);
+    char *content = run_content(path);
+    assert_non_null(content);
+    assert_string_equal(content, "case \"new-7\" on cart\nplate dim\n");
+    free(content);
+}
+
+static void resume_after(const char *path, const char *expected)
+{
+    run r = run_tool("resume\nlines\n", "ask", run_data("cart.gnd"), path, NULL);
+    has(&r, "left unfinished");
+    has(&r, expected);
+    assert_int_equal(r.status, 0);
+    run_free(&r);
+}
+
+static void a_killed_prompt_loses_nothing(void **state)
+{
+    (void)state;
+    const char *path = run_path("crash.case");
+    talk t = talk_pipe("ask", run_data("cart.gnd"), path, NULL);
+    talk_say(&t, "plate dim\nlook rear clean\n");
+    talk_until(&t, "next ");
+    talk_until(&t, "next ");
+    talk_say(&t, "undo\ntail_left dim\n");
+    talk_until(&t, "Taken back");
+    talk_until(&t, "next ");
+    talk_until(&t, "next ");
+    talk_kill(&t);
+    assert_null(run_content(path));
+    resume_after(path, "\n  1  plate dim\n  2  tail_left dim\n");
+    char *content = run_content(path);
+    assert_string_equal(content, "case \"crash\" on cart\nplate dim\ntail_left dim\n");
+    free(content);
+    assert_int_not_equal(access(run_path("crash.case.journal"), F_OK), 0);
+}
+
+/* A torn line is not believed, and does not swallow the one behind it. */
+static void a_torn_journal_line_is_skipped(void **state)
+{
+    (void)state;
+    const char *path = run_path("torn.case");
+    talk t = talk_pipe("ask", run_data("cart.gnd"), path, NULL);
+    talk_say(&t, "plate dim\n");
+    talk_until(&t, "next ");
+    talk_kill(&t);
+    const char *journal = run_path("torn.case.journal");
+    FILE *f = fopen(journal, "ab");
+    assert_non_null(f);
+    fputs("\n1234abcd 14 +tail_left d", f);
+    fclose(f);
+    run r = run_tool("resume\nlines\n", "ask", run_data("cart.gnd"), path, NULL);
+    has(&r, "\n  1  plate dim\n");
+    has(&r, "1 line of the journal could not be used");
+    assert_null(strstr(r.out, "  2  "));
+    run_free(&r);
+    char *aside = run_content(run_path("torn.case.journal.old1"));
+    assert_non_null(aside);   /* what could not be used is kept */
+    free(aside);
+}
+
+static void two_prompts_do_not_share_a_journal(void **state)
+{
+    (void)state;
+    talk one = talk_pipe("ask", run_data("cart.gnd"), NULL), two = talk_pipe("ask", run_data("cart.gnd"), NULL);
+    talk_say(&one, "plate dim\n");
+    talk_until(&one, "next ");
+    talk_say(&two, "tail_left dim\nlines\n");
+    talk_until(&two, "  1  tail_left dim");
+    assert_int_equal(talk_end(&two), 0);
+    assert_int_equal(talk_end(&one), 0);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_line_is_answered_briefly),
+        cmocka_unit_test(faults_are_status_1_and_the_rest_goes_on),
+        cmocka_unit_test(a_contradicting_line_is_not_kept),
+        cmocka_unit_test(a_declared_name_wins_over_a_command),
+        cmocka_unit_test(undo_takes_back),
+        cmocka_unit_test(where_tells_the_way),
+        cmocka_unit_test(list_finds_labels),
+        cmocka_unit_test(save_writes_a_case_that_reads_back),
+        cmocka_unit_test(a_case_file_keeps_its_layout),
+        cmocka_unit_test(a_new_case_file_is_made),
+        cmocka_unit_test(a_killed_prompt_loses_nothing),
+        cmocka_unit_test(a_torn_journal_line_is_skipped),
+        cmocka_unit_test(two_prompts_do_not_share_a_journal),
+    };
+    return cmocka_run_group_tests(tests, run_setup, run_teardown) != 0;
+}

@@ -1,0 +1,127 @@
+/* test_prompt.c: the prompt on a real pseudo-terminal: editing, completion, history, resuming. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <cmocka.h>
+
+#include "run.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+static talk prompt(const char *case_file)
+{
+    talk t = talk_terminal("ask", run_data("cart.gnd"), case_file, NULL);
+    talk_until(&t, "ringlug> ");
+    return t;
+}
+
+static void names_and_levels_are_completed(void **state)
+{
+    (void)state;
+    const char *path = run_path("complete.case");
+    talk t = prompt(path);
+    talk_say(&t, "pla\tdi\t\n");         /* plate dim */
+    talk_until(&t, "next ");
+    talk_until(&t, "ringlug> ");
+    talk_say(&t, "lo\tre\tcor\t\n");     /* look rear corroded */
+    talk_until(&t, "next ");
+    talk_until(&t, "ringlug> ");
+    talk_say(&t, "lea\t\n");
+    assert_int_equal(talk_end(&t), 0);
+    char *content = run_content(path);
+    assert_non_null(content);
+    assert_string_equal(content, "case \"complete\" on cart\nplate dim\nlook rear corroded\n");
+    free(content);
+}
+
+static void labels_are_completed(void **state)
+{
+    (void)state;
+    const char *path = run_path("labels.case");
+    talk t = prompt(path);
+    talk_say(&t, "left ta\tdim\n");      /* of "left tail lamp" */
+    talk_until(&t, "next ");
+    talk_until(&t, "ringlug> ");
+    talk_say(&t, "tail lamp\t");         /* several: they are listed */
+    talk_until(&t, "tail_left");
+    talk_until(&t, "left tail lamp");
+    talk_until(&t, "right tail lamp");
+    talk_say(&t, "\x15leave\n");
+    assert_int_equal(talk_end(&t), 0);
+    char *content = run_content(path);
+    assert_non_null(content);
+    assert_non_null(strstr(content, "\ntail_left dim\n"));
+    free(content);
+}
+
+static void the_history_brings_lines_back(void **state)
+{
+    (void)state;
+    talk t = prompt(run_path("history.case"));
+    talk_say(&t, "plate dim\n");
+    talk_until(&t, "next ");
+    talk_until(&t, "ringlug> ");
+    talk_say(&t, "\x10\x7f\x7f\x7f" "dead\n");   /* the line before, its level exchanged */
+    talk_until(&t, "next ");
+    talk_until(&t, "ringlug> ");
+    talk_say(&t, "lines\n");
+    talk_until(&t, "  2  plate dead");
+    talk_say(&t, "\x04");
+    assert_int_equal(talk_end(&t), 0);
+}
+
+static void a_slip_is_answered_and_the_prompt_comes_back(void **state)
+{
+    (void)state;
+    talk t = prompt(run_path("slip.case"));
+    talk_say(&t, "tial_left dim\n");
+    talk_until(&t, "prompt:1:1: error: ");
+    talk_until(&t, "tail_left");
+    talk_until(&t, "ringlug> ");
+    talk_say(&t, "leave\n");
+    assert_int_equal(talk_end(&t), 0);
+}
+
+static void a_killed_prompt_offers_to_go_on(void **state)
+{
+    (void)state;
+    talk t = prompt(NULL);
+    talk_say(&t, "plate dim\n");
+    talk_until(&t, "next ");
+    talk_until(&t, "ringlug> ");
+    talk_kill(&t);
+    t = talk_terminal("ask", run_data("cart.gnd"), NULL);
+    talk_until(&t, "left unfinished");
+    talk_until(&t, "Go on with it? [y/n] ");
+    talk_say(&t, "y\n");
+    talk_until(&t, "Going on with 1 line.");
+    talk_until(&t, "ringlug> ");
+    talk_say(&t, "lines\n");
+    talk_until(&t, "  1  plate dim");
+    talk_until(&t, "ringlug> ");
+    talk_say(&t, "leave\n");
+    talk_until(&t, "offers to go on");
+    assert_int_equal(talk_end(&t), 0);
+    t = talk_terminal("ask", run_data("cart.gnd"), NULL);   /* this time: no, but nothing is lost */
+    talk_until(&t, "Go on with it? [y/n] ");
+    talk_say(&t, "n\n");
+    talk_until(&t, "is kept as");
+    talk_until(&t, "ringlug> ");
+    talk_say(&t, "leave\n");
+    assert_int_equal(talk_end(&t), 0);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(names_and_levels_are_completed),
+        cmocka_unit_test(labels_are_completed),
+        cmocka_unit_test(the_history_brings_lines_back),
+        cmocka_unit_test(a_slip_is_answered_and_the_prompt_comes_back),
+        cmocka_unit_test(a_killed_prompt_offers_to_go_on),
+    };
+    return cmocka_run_group_tests(tests, run_setup, run_teardown) != 0;
+}

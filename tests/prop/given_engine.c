@@ -1,0 +1,149 @@
+/* given_engine.c: the library's answers in the common shape.
+ *
+ * Invariant: only ringlug.h is used; texts are copied, so the answer outlives
+ * the case and the model.
+ */
+#include "given_engine.h"
+
+#include <assert.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { MOST_EXPLANATIONS = 5 };
+
+/* ---- files and messages ---- */
+
+static rl_status read_file(void *user, const char *path, char **bytes, size_t *length)
+{
+    (void)user;
+    FILE *file = fopen(path, "rb");
+    if (file == NULL)
+        return RL_MISSING;
+    rl_status status = RL_REFUSED;
+    if (fseek(file, 0, SEEK_END) == 0) {
+        long end = ftell(file);
+        rewind(file);
+        *bytes = end < 0 ? NULL : malloc((size_t)end + 1);
+        if (*bytes != NULL) {
+            *length = fread(*bytes, 1, (size_t)end, file);
+            status = RL_OK;
+        }
+    }
+    fclose(file);
+    return status;
+}
+
+static void release(void *user, char *bytes)
+{
+    (void)user;
+    free(bytes);
+}
+
+static void say(void *user, const rl_report *report)
+{
+    (void)user;
+    if (report->severity == RL_ERROR)
+        fprintf(stderr, "%s:%zu:%zu: error: %s\n", report->path == NULL ? "?" : report->path, report->line,
+                report->column, report->text);
+}
+
+rl_context *engine_context(void)
+{
+    rl_settings settings = {.sink = {say, NULL}, .loader = {read_file, release, NULL}};
+    rl_context *context = NULL;
+    if (rl_context_new(&settings, &context) != RL_OK)
+        abort();
+    return context;
+}
+
+/* ---- answers ---- */
+
+static const char *copy(given *g, const char *text) { return rl_arena_copy(&g->arena, text, strlen(text)); }
+
+static void put_beliefs(given *g, const rl_model *model, const rl_answer *a)
+{
+    g->log_evidence = a->log_evidence;
+    g->elements = rl_model_vehicle(model)->elements;
+    g->id = rl_many(&g->arena, g->elements + 1, const char *);
+    g->p = rl_arena_array(&g->arena, g->elements + 1, sizeof *g->p);
+    for (size_t i = 0; i < g->elements; i++) {
+        g->id[i] = copy(g, rl_model_element(model, i)->id);
+        memcpy(g->p[i], a->belief[i].p, sizeof g->p[i]);
+    }
+    g->share[0] = a->share_return;
+    g->share[1] = a->share_feed;
+    g->share[2] = a->share_load;
+    g->share[3] = a->share_none;
+}
+
+static rl_status put_suspects(given *g, const rl_model *model, rl_case *c)
+{
+    const size_t *element;
+    rl_status status = rl_case_suspects(c, &element, &g->suspects);
+    if (status != RL_OK)
+        return status;
+    g->suspect = rl_many(&g->arena, g->suspects + 1, const char *);
+    for (size_t i = 0; i < g->suspects; i++)
+        g->suspect[i] = copy(g, rl_model_element(model, element[i])->id);
+    return RL_OK;
+}
+
+static rl_status put_explanations(given *g, const rl_model *model, rl_case *c)
+{
+    const rl_explanation *e;
+    rl_status status = rl_case_explain(c, MOST_EXPLANATIONS, &e, &g->explanations);
+    if (status != RL_OK)
+        return status;
+    g->has_explanations = true;
+    g->explanation = rl_many(&g->arena, g->explanations + 1, given_explanation);
+    for (size_t i = 0; i < g->explanations; i++) {
+        given_fault *fault = rl_many(&g->arena, e[i].count + 1, given_fault);
+        for (size_t k = 0; k < e[i].count; k++)
+            fault[k] = (given_fault){copy(g, rl_model_element(model, e[i].faults[k].element)->id),
+                                     e[i].faults[k].state};
+        g->explanation[i] = (given_explanation){e[i].p, e[i].count, fault};
+    }
+    return RL_OK;
+}
+
+static rl_status put_tests(given *g, rl_case *c)
+{
+    const rl_test *test;
+    rl_status status = rl_case_tests(c, &test, &g->tests);
+    if (status != RL_OK)
+        return status;
+    g->has_tests = true;
+    g->test = rl_many(&g->arena, g->tests + 1, given_test);
+    for (size_t i = 0; i < g->tests; i++)
+        g->test[i] = (given_test){copy(g, test[i].text), test[i].bits, test[i].minutes};
+    return RL_OK;
+}
+
+static rl_status put_all(given *g, const rl_model *model, rl_case *c, unsigned what)
+{
+    const rl_answer *a;
+    rl_status status = rl_case_answer(c, &a);
+    if (status != RL_OK)
+        return status;
+    put_beliefs(g, model, a);
+    status = put_suspects(g, model, c);
+    if (status == RL_OK && (what & ASK_EXPLANATIONS) != 0)
+        status = put_explanations(g, model, c);
+    if (status == RL_OK && (what & ASK_TESTS) != 0)
+        status = put_tests(g, c);
+    return status;
+}
+
+given *given_from_engine(const rl_model *model, rl_case *c, unsigned what)
+{
+    const char *name = rl_case_name(c);
+    given *g = given_new(name == NULL ? "" : name);
+    rl_status status = put_all(g, model, c, what);
+    g->contradiction = status == RL_CONTRADICTION;
+    if (status == RL_OK || status == RL_CONTRADICTION)
+        return g;
+    fprintf(stderr, "%s: %s\n", g->name, rl_status_text(status));
+    given_free(g);
+    return NULL;
+}

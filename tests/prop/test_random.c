@@ -1,0 +1,225 @@
+/* test_random.c: vehicles drawn at random: the library against the oracle's
+ * enumeration, and a case changed line by line against one made from scratch.
+ *
+ * RANDOM_SEED and RANDOM_COUNT choose other draws; a difference is said with
+ * its seed, and `RANDOM_COUNT=1 RANDOM_SEED=n` draws that vehicle again.
+ */
+#include "given_engine.h"
+#include "given_oracle.h"
+#include "random_rules.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <cmocka.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+static const tolerance ORACLE = {1e-9, 1e-9, 1e-9, 1e-9, 1e-9};
+static const tolerance SCRATCH = {1e-12, 1e-12, 1e-12, 1e-12, 1e-12};
+static const double BOUND = 1e6;       /* joint states that the oracle looks at */
+
+static char folder[64];
+
+static uint64_t setting(const char *name, uint64_t missing)
+{
+    const char *text = getenv(name);
+    return text == NULL ? missing : strtoull(text, NULL, 10);
+}
+
+static void write_file(const char *name, const char *text)
+{
+    char path[96];
+    snprintf(path, sizeof path, "%s/%s", folder, name);
+    FILE *file = fopen(path, "wb");
+    assert_non_null(file);
+    assert_int_equal(fwrite(text, 1, strlen(text), file), strlen(text));
+    assert_int_equal(fclose(file), 0);
+}
+
+static const char *file_at(const char *name)
+{
+    static char path[96];
+    snprintf(path, sizeof path, "%s/%s", folder, name);
+    return path;
+}
+
+static void write_vehicle(uint64_t seed, drawn *text)
+{
+    draw_vehicle(seed, text);
+    write_file("base.gnd", text->base);
+    write_file("v.gnd", text->rules);
+    write_file("v.case", text->cases);
+}
+
+static int make_folder(void **state)
+{
+    (void)state;
+    const char *root = getenv("TMPDIR");
+    snprintf(folder, sizeof folder, "%.40s/random-XXXXXX", root == NULL ? "/tmp" : root);
+    return mkdtemp(folder) == NULL;
+}
+
+static int drop_folder(void **state)
+{
+    (void)state;
+    static const char *const name[] = {"base.gnd", "v.gnd", "v.case"};
+    for (int i = 0; i < 3; i++)
+        unlink(file_at(name[i]));
+    return rmdir(folder);
+}
+
+/* ---- against the oracle ---- */
+
+typedef struct counts { size_t compared, wide, contradictions; int bad; } counts;
+
+static void against_oracle(const rl_model *model, const rl_book *book, const char *rules, counts *n)
+{
+    size_t cases;
+    oc_model *oracle = oc_model_read(rules);
+    assert_non_null(oracle);
+    oc_case **list = oc_cases_read(oracle, file_at("v.case"), &cases);
+    assert_int_equal(cases, rl_book_count(book));
+    for (size_t i = 0; i < cases; i++) {
+        given *want = given_from_oracle(oracle, list[i], BOUND);
+        if (want == NULL) {
+            n->wide++;
+            continue;
+        }
+        given *got = given_from_engine(model, rl_book_case(book, i), ASK_TESTS | ASK_EXPLANATIONS);
+        n->bad += got == NULL ? 1 : given_differences(want, got, ORACLE);
+        n->compared++;
+        n->contradictions += want->contradiction;
+        given_free(want);
+        given_free(got);
+    }
+    oc_model_free(oracle);
+}
+
+static void one_vehicle(rl_context *context, uint64_t seed, counts *n)
+{
+    static drawn text;
+    rl_model *model = NULL;
+    rl_book *book = NULL;
+    char rules[96];
+    int before = n->bad;
+    write_vehicle(seed, &text);
+    strcpy(rules, file_at("v.gnd"));
+    assert_int_equal(rl_model_read(context, rules, &model), RL_OK);
+    assert_int_equal(rl_book_read(context, model, file_at("v.case"), &book), RL_OK);
+    against_oracle(model, book, rules, n);
+    rl_book_free(book);
+    rl_model_free(model);
+    if (n->bad != before)
+        print_error("seed %llu: %d differences\n", (unsigned long long)seed, n->bad - before);
+}
+
+static void enumeration(void **state)
+{
+    (void)state;
+    uint64_t first = setting("RANDOM_SEED", 1), count = setting("RANDOM_COUNT", 60);
+    rl_context *context = engine_context();
+    counts n = {0};
+    for (uint64_t seed = first; seed < first + count; seed++)
+        one_vehicle(context, seed, &n);
+    rl_context_free(context);
+    print_message("%zu cases compared, %zu of them contradictions; %zu too wide to enumerate\n", n.compared,
+                  n.contradictions, n.wide);
+    assert_int_equal(n.bad, 0);
+    assert_true(n.compared >= n.wide);
+}
+
+/* ---- line by line ---- */
+
+typedef struct lines { size_t count; const char *text[64]; } lines;
+
+/* Lines of the `number`th case, without its `case` line. */
+static lines lines_of(char *cases, int number)
+{
+    lines out = {0};
+    int at = -1;
+    for (char *line = strtok(cases, "\n"); line != NULL; line = strtok(NULL, "\n")) {
+        if (strncmp(line, "case ", 5) == 0)
+            at++;
+        else if (at == number && out.count < 64)
+            out.text[out.count++] = line;
+    }
+    return out;
+}
+
+static rl_case *fresh(rl_context *context, const rl_model *model, const lines *l, size_t count, size_t without)
+{
+    rl_case *c = NULL;
+    assert_int_equal(rl_case_new(context, model, "line by line", &c), RL_OK);
+    for (size_t i = 0; i < count; i++)
+        if (i != without)
+            assert_int_equal(rl_case_add(c, l->text[i], strlen(l->text[i]), "drawn", i + 1), RL_OK);
+    return c;
+}
+
+static int same(const rl_model *model, rl_case *changed, rl_case *scratch, unsigned what)
+{
+    given *want = given_from_engine(model, scratch, what), *got = given_from_engine(model, changed, what);
+    int bad = want == NULL || got == NULL ? 1 : given_differences(want, got, SCRATCH);
+    given_free(want);
+    given_free(got);
+    return bad;
+}
+
+/* Adds line after line, asking after each; then takes each finding away and says it again. */
+static int change(rl_context *context, const rl_model *model, const lines *l)
+{
+    int bad = 0;
+    rl_case *c = fresh(context, model, l, 0, SIZE_MAX);
+    for (size_t n = 1; n <= l->count; n++) {
+        const char *text = l->text[n - 1];
+        assert_int_equal(rl_case_add(c, text, strlen(text), "drawn", n), RL_OK);
+        rl_case *scratch = fresh(context, model, l, n, SIZE_MAX);
+        bad += same(model, c, scratch, n == l->count ? ASK_TESTS | ASK_EXPLANATIONS : 0);
+        rl_case_free(scratch);
+    }
+    for (size_t i = l->count; i-- > 0;) {
+        if (strncmp(l->text[i], "occasion", 8) == 0)
+            continue;
+        rl_case *whole = fresh(context, model, l, l->count, SIZE_MAX);
+        rl_case *scratch = fresh(context, model, l, l->count, i);
+        bad += same(model, whole, c, 0);
+        assert_int_equal(rl_case_withdraw(whole, i), RL_OK);
+        bad += same(model, whole, scratch, i == 0 ? ASK_TESTS : 0);
+        rl_case_free(whole);
+        rl_case_free(scratch);
+    }
+    rl_case_free(c);
+    return bad;
+}
+
+static void added_and_withdrawn(void **state)
+{
+    (void)state;
+    static drawn text;
+    uint64_t first = setting("RANDOM_SEED", 1), count = setting("RANDOM_COUNT", 20);
+    rl_context *context = engine_context();
+    int bad = 0;
+    for (uint64_t seed = first; seed < first + count; seed++) {
+        rl_model *model = NULL;
+        write_vehicle(seed, &text);
+        assert_int_equal(rl_model_read(context, file_at("v.gnd"), &model), RL_OK);
+        lines l = lines_of(text.cases, (int)(seed % 3));
+        int here = change(context, model, &l);
+        if (here > 0)
+            print_error("seed %llu: %d differences\n", (unsigned long long)seed, here);
+        bad += here;
+        rl_model_free(model);
+    }
+    rl_context_free(context);
+    assert_int_equal(bad, 0);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {cmocka_unit_test(enumeration), cmocka_unit_test(added_and_withdrawn)};
+    return cmocka_run_group_tests(tests, make_folder, drop_folder) != 0;
+}

@@ -79,7 +79,9 @@ static void say_noted(void *user, const rl_report *report)
     find_start(r, source, report->line);
     dropped *d = rl_new(&r->book->arena, dropped);   /* scratch is rewound behind a message */
     d->line = r->start_line;
-    d->sort = begins(source, r->start, "case") ? AST_CASE : begins(source, r->start, "occasion") ? AST_OCCASION : AST_SEEN;
+    d->sort = begins(source, r->start, "case")       ? AST_CASE
+              : begins(source, r->start, "occasion") ? AST_OCCASION
+                                                     : AST_SEEN;
     *r->last = d;
     r->last = &d->next;
 }
@@ -97,6 +99,7 @@ static void begin_case(reading *r)
         book->kase = kase;
         r->room = room;
     }
+    assert(r->bail != NULL);
     if (r->c != NULL)
         r->c->arena.bail = NULL;
     rl_case *c = rl_new(&book->arena, rl_case);

@@ -158,6 +158,7 @@ static bool add_guarded(addition *a)
     jmp_buf here;
     if (setjmp(here) != 0)
         return false;
+    assert(a->c->arena.bail == NULL);   /* no call is inside another of the same case */
     a->c->arena.bail = a->scratch.bail = &here;
     ev_room(a->c);
     a->before = rl_arena_mark(&a->c->arena);

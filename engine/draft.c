@@ -193,9 +193,6 @@ static void weigh_bases(rl_network *network, rl_draft *draft, rl_arena *arena)
 {
     const rl_exprs *exprs = draft->exprs;
     const rl_model *model = exprs->frame->model;
-    for (int e = 0; e < model->nodes; e++)
-        if (draft->inspected[e])
-            take_scale(network, normalise(draft->state[e], RL_STATES));
     for (int x = 0; x < network->expr_count; x++) {
         if (!rl_expr_is_base(exprs, x))
             continue;
@@ -207,8 +204,15 @@ static void weigh_bases(rl_network *network, rl_draft *draft, rl_arena *arena)
         } else {
             rl_frame_spread(exprs->frame, &model->node[e], draft->state[e], weight);
         }
+        take_scale(network, normalise(weight, rl_expr_size(exprs, x)));
         network->weight[x] = weight;
         network->base_of[e] = x;
+    }
+    for (int e = 0; e < model->nodes; e++) {
+        double state[RL_STATES];
+        memcpy(state, draft->state[e], sizeof state);
+        if (network->base_of[e] < 0 && draft->inspected[e])
+            take_scale(network, normalise(state, RL_STATES));
     }
 }
 
@@ -217,28 +221,77 @@ static bool is_own_factor(const rl_draft *draft, const rl_cells *table)
     return table->count == 1 && table->input[0] >= 0 && rl_expr_is_base(draft->exprs, table->input[0]);
 }
 
-/* Factors on one base variable alone go into its weights. */
-static void absorb_own_factors(rl_network *network, const rl_draft *draft)
+/* A factor on one base variable alone goes into its weights. */
+static void take_own_factor(rl_network *network, rl_cells *table)
 {
-    for (int f = 0; f < draft->factors; f++) {
-        const rl_cells *table = &draft->factor[f];
-        if (!is_own_factor(draft, table))
+    double *weight = network->weight[table->input[0]];
+    for (int v = 0; v < table->size[0]; v++)
+        weight[v] *= table->cell[v];
+    take_scale(network, normalise(weight, table->size[0]));
+    table->count = 0;
+    table->cell = NULL;   /* used up */
+}
+
+/* Sums the base variable at place `at` into its only factor. */
+static void absorb(rl_network *network, rl_draft *draft, rl_arena *arena, rl_cells *table, int at)
+{
+    int expr = table->input[at];
+    rl_absorbed *a = &network->absorbed[network->absorbed_count];
+    *a = (rl_absorbed){.expr = expr, .at = at, .before = *table};
+    rl_cells_sum(arena, table, at, network->weight[expr]);
+    a->after = *table;
+    network->absorbed_of[expr] = network->absorbed_count++;
+    if (is_own_factor(draft, table))
+        take_own_factor(network, table);
+}
+
+/* Absorbs what the factor alone needs; true if it did. */
+static bool absorb_from(rl_network *network, rl_draft *draft, rl_arena *arena, rl_cells *table, int *uses,
+                        const bool *keep)
+{
+    bool any = false;
+    for (int i = 0; i < table->count;) {
+        int input = table->input[i];
+        bool base = input >= 0 && rl_expr_is_base(draft->exprs, input);
+        if (!base || uses[input] != 1 || (keep && keep[draft->exprs->at[input].a])) {
+            i++;
             continue;
-        double *weight = network->weight[table->input[0]];
-        for (int v = 0; v < table->size[0]; v++)
-            weight[v] *= table->cell[v];
+        }
+        int last = table->count == 2 ? table->input[1 - i] : -1;
+        absorb(network, draft, arena, table, i);
+        if (last >= 0 && table->count == 0)   /* the other one's own factor: used up */
+            uses[last]--;
+        any = true;
     }
-    for (int x = 0; x < network->expr_count; x++)
-        if (network->weight[x])
-            take_scale(network, normalise(network->weight[x], rl_expr_size(draft->exprs, x)));
+    return any;
+}
+
+static void absorb_bases(rl_network *network, rl_draft *draft, rl_arena *arena, const bool *keep)
+{
+    int *uses = rl_many(arena, network->expr_count, int);
+    for (int f = 0; f < draft->factors; f++) {
+        rl_cells *table = &draft->factor[f];
+        if (is_own_factor(draft, table))
+            take_own_factor(network, table);
+        for (int i = 0; i < table->count; i++)
+            if (table->input[i] >= 0)
+                uses[table->input[i]]++;
+    }
+    network->absorbed = rl_many(arena, network->expr_count, rl_absorbed);
+    for (bool again = true; again;) {
+        again = false;
+        for (int f = draft->factors; f-- > 0;)
+            if (absorb_from(network, draft, arena, &draft->factor[f], uses, keep))
+                again = true;
+    }
 }
 
 /* ---- the net ---- */
 
-static int variable_of(rl_network *network, const rl_draft *draft, const int *helper, int input)
+static int variable_of(rl_network *network, const rl_draft *draft, int input)
 {
     if (input < 0)
-        return helper[-1 - input];
+        return network->helper[-1 - input];
     if (network->of_expr[input] < 0) {   /* a base variable, met for the first time */
         int v = rl_net_variable(network->net, rl_expr_size(draft->exprs, input));
         network->of_expr[input] = v;
@@ -247,24 +300,23 @@ static int variable_of(rl_network *network, const rl_draft *draft, const int *he
     return network->of_expr[input];
 }
 
-static void put_factors(rl_network *network, const rl_draft *draft, const int *helper)
+static void put_factors(rl_network *network, const rl_draft *draft)
 {
     for (int f = 0; f < draft->factors; f++) {
         const rl_cells *table = &draft->factor[f];
         int variable[RL_INPUTS];
-        if (is_own_factor(draft, table))
-            continue;
         if (table->count == 0) {
-            take_scale(network, table->cell[0]);
+            if (table->cell)
+                take_scale(network, table->cell[0]);
             continue;
         }
         for (int i = 0; i < table->count; i++)
-            variable[i] = variable_of(network, draft, helper, table->input[i]);
+            variable[i] = variable_of(network, draft, table->input[i]);
         rl_net_factor(network->net, table->count, variable, table->cell);
     }
 }
 
-void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft)
+void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft, const bool *keep)
 {
     int n = draft->exprs->count;
     *network = (rl_network){.draft = draft, .expr_count = n, .log_scale = draft->log_scale,
@@ -272,6 +324,8 @@ void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft)
     network->net = rl_net_new(arena);
     network->of_expr = rl_many(arena, n, int);
     memset(network->of_expr, -1, (size_t)n * sizeof(int));
+    network->absorbed_of = rl_many(arena, n, int);
+    memset(network->absorbed_of, -1, (size_t)n * sizeof(int));
     network->weight = rl_many(arena, n, double *);
     int nodes = draft->exprs->frame->model->nodes;
     network->base_of = rl_many(arena, nodes, int);
@@ -283,9 +337,9 @@ void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft)
         decide(&d, x);
     assert(d.uses[0] == 0);
     weigh_bases(network, draft, arena);
-    absorb_own_factors(network, draft);
-    int *helper = rl_many(arena, draft->helpers + 1, int);
+    absorb_bases(network, draft, arena, keep);
+    network->helper = rl_many(arena, draft->helpers + 1, int);
     for (int h = 0; h < draft->helpers; h++)
-        helper[h] = rl_net_variable(network->net, draft->helper_size[h]);
-    put_factors(network, draft, helper);
+        network->helper[h] = rl_net_variable(network->net, draft->helper_size[h]);
+    put_factors(network, draft);
 }

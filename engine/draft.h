@@ -8,6 +8,7 @@
 #ifndef RL_DRAFT_H
 #define RL_DRAFT_H
 
+#include "absorb.h"
 #include "expr.h"
 #include "infer.h"
 #include "table.h"
@@ -41,14 +42,19 @@ typedef struct rl_network {
     const rl_draft *draft;
     rl_net *net;
     int *of_expr;               /* variable of an expression, or -1; expr_count long */
+    int *helper;                /* variable of a helper */
     int expr_count;
     int *base_of;               /* by element: its own expression, or -1: no factor uses it */
     double **weight;            /* base expressions: weights of the values, normalised; else NULL */
+    rl_absorbed *absorbed;      /* in the order absorbed */
+    int absorbed_count;
+    int *absorbed_of;           /* by expression: its place in that list, or -1 */
     double log_scale;           /* ln of everything that stays out of the net */
     bool impossible;            /* that already came to 0 */
 } rl_network;
 
-void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft);
+/* `keep`: elements that must be variables of the net if a factor needs them (NULL: none). */
+void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft, const bool *keep);
 /* Variable of an expression, or -1 if it is not in the net. */
 static inline int rl_network_variable(const rl_network *network, int expr)
 {

@@ -107,7 +107,7 @@ typedef struct making {
 
 static rl_shape factor_shape(making *work, int k, const rl_table *table)
 {
-    int *places = rl_many(work->arena, table->count, int);
+    int *places = rl_arena_raw(work->arena, (size_t)table->count * sizeof *places);
     for (int i = 0; i < table->count; i++) {
         int place = work->plan->place[table->variable[i]], at = i;
         for (; at > 0 && places[at - 1] > place; at--)
@@ -218,6 +218,7 @@ static void hang(making *work, int k)
     }
     rl_bucket *parent = &work->tree->bucket[bucket->parent];
     const int *scope = rl_scope(work->plan, k);
+    assert(bucket->parent > k);   /* children are met first upwards, last downwards */
     work->tree->root[k] = work->tree->root[bucket->parent];
     bucket->next_child = parent->first_child;
     parent->first_child = k;
@@ -522,6 +523,7 @@ void rl_tree_distribute(rl_tree *tree)
 {
     for (int k = tree->buckets - 1; k >= 0; k--) {
         rl_bucket *bucket = &tree->bucket[k];
+        assert(bucket->scale > 0);
         const double *above = belief_above(tree, bucket);
         double *ratio = tree->scratch;
         double down = 1 / bucket->scale;

@@ -1,7 +1,7 @@
 /* evidence.c: one statement of evidence becomes one line of a case.
  *
  * Invariant: a line is looked at first, as far as its errors allow, without
- * changing what the case says; only a line without errors is put in (ev_commit),
+ * changing what the case says; only a line without errors is put in (commit),
  * and from its first store to the case on nothing can fail.
  */
 #include "evidence.h"
@@ -301,9 +301,10 @@ void ev_room(rl_case *c)
     c->slot = slot;
 }
 
-static void ev_commit(ev_line *l)
+static void commit(ev_line *l)
 {
     rl_case *c = l->c;
+    assert(c->findings < c->finding_room);
     rl_finding **place = place_in(c->slot, 2 * c->finding_room, l->finding), *first = *place;
     if (first != NULL) {
         rl_say_also(l->diag, l->stmt->span, RL_MSG_EV_REPLACED, l->finding->key, NULL, NULL, place_of(l, first));
@@ -313,6 +314,7 @@ static void ev_commit(ev_line *l)
     if (l->finding->sort == RL_E_OCCASION) {
         c->occasion[l->finding->occasion] = l->fresh;
         c->occasions = l->finding->occasion + 1;
+        assert(c->occasions <= RL_MAX_OCCASIONS);
     }
     c->finding[c->findings++] = l->finding;
 }
@@ -344,7 +346,7 @@ bool rl_lower_line(rl_case *c, rl_diag *diag, const ast_stmt *stmt)
         return false;
     }
     describe(&l);
-    ev_commit(&l);
+    commit(&l);
     return true;
 }
 
@@ -370,6 +372,7 @@ static bool occasion_is_empty(const rl_case *c, int occasion)
 
 static void drop_occasion(rl_case *c, int occasion)
 {
+    assert(occasion < c->occasions);
     if (c->occasions == 1) {
         c->occasion[0] = (rl_occasion){ .said = 1 };
         return;
@@ -386,6 +389,7 @@ static void drop_occasion(rl_case *c, int occasion)
 
 void ev_withdraw(rl_case *c, int index)
 {
+    assert(index >= 0 && index < c->findings);
     rl_finding *gone = c->finding[index];
     c->findings--;
     memmove(&c->finding[index], &c->finding[index + 1], (size_t)(c->findings - index) * sizeof *c->finding);

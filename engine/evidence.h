@@ -2,7 +2,8 @@
  *
  * Invariant: while a line is looked at the case is not changed.  What the line
  * becomes grows in the case's arena, everything else in the diagnostics';
- * only ev_commit puts it into the case, and nothing can fail once it has begun.
+ * only commit() of evidence.c puts it into the case, and nothing can fail once
+ * it has begun.
  */
 #ifndef RL_EVIDENCE_H
 #define RL_EVIDENCE_H

@@ -5,6 +5,7 @@
  */
 #include "evidence.h"
 
+#include <assert.h>
 #include <math.h>
 #include <string.h>
 
@@ -61,6 +62,7 @@ static void span_fault(ev_line *l, rl_stretch_fault fault, const ast_word *from,
     const rl_finding *f = l->finding;
     const char *load = l->model->node[f->subject].info.id;
     const ast_word *last = to != NULL ? to : from;
+    assert(from != NULL || (fault != RL_STRETCH_FROM && fault != RL_STRETCH_FORK));
     rl_span at = last != NULL ? last->span : l->stmt->span;
     switch (fault) {
     case RL_STRETCH_OK: break;
@@ -183,6 +185,7 @@ static void above_supply(ev_line *l)
     const rl_meter *volts = &l->model->volts;
     double battery = l->c->occasion[f->occasion].battery;
     double source = battery > 0 ? battery : vehicle->supply;
+    assert(l->model->volts.given && source > 0);
     double meter_sigma = volts->share * f->value + volts->plus;
     double supply_sigma = battery > 0 ? 0 : vehicle->supply_spread * f->value;
     if (f->value > source + EV_SIGMAS * sqrt(meter_sigma * meter_sigma + supply_sigma * supply_sigma))

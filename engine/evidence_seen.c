@@ -78,6 +78,7 @@ static void weigh(ev_line *l, const outcomes *set)
     double *weight = rl_many(l->arena, set->count, double);
     size_t count = named_outcomes(l, set, named);
     double sure = sureness(l);
+    assert(sure >= 0 && sure <= 1);
     if (!l->bad && count == set->count && l->stmt->negated)
         ev_fault(l, l->stmt->outcomes->span, RL_MSG_EV_OUTCOME_NONE, NULL, NULL, NULL);
     else if (!l->bad && count == set->count)
@@ -110,6 +111,7 @@ static bool insert(int *list, int *count, int element)
     if (i > 0 && list[i - 1] == element)
         return false;
     memmove(&list[i + 1], &list[i], (size_t)(*count - i) * sizeof *list);
+    assert(i == *count || list[i] > element);
     list[i] = element;
     ++*count;
     return true;
@@ -196,6 +198,7 @@ static void idle_conditions(ev_line *l, const ast_clause *with)
 static void behaviour(ev_line *l, int load)
 {
     rl_finding *f = l->finding;
+    assert(l->model->node[load].info.kind >= 0);   /* a load without a kind is no model */
     const rl_kind *kind = &l->model->kind[l->model->node[load].info.kind].info;
     outcomes set = { of_what(l, "level of kind", kind->id), kind->level, kind->levels };
     const ast_clause *with = ev_clause(l->stmt, AST_C_WITH);

@@ -79,6 +79,7 @@ static void put_condition(rl_text *text, const ast_condition *condition, bool fi
 static int condition_rank(const pen *p, const ast_condition *condition)
 {
     int element = condition->element == NULL ? 0 : rl_find_element(p->l->model, condition->element->text);
+    assert(element >= 0 && element < p->l->model->nodes);
     return (int)condition->sort * p->l->model->nodes + element;
 }
 

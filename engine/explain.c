@@ -7,7 +7,7 @@
  * least favourable of the suspects still open.
  *
  * Invariant: what leaves the queue complete is the best of all that is left.
- * Afterwards the tree is calibrated again as it was.
+ * The search has a network of its own, in which the suspects are variables.
  */
 #include "work.h"
 
@@ -33,17 +33,24 @@ static int slot_of(const groups *g, int input)
     return input >= 0 ? input : g->exprs - 1 - input;
 }
 
-static void make_groups(groups *g, rl_arena *arena, const rl_draft *draft)
+static void make_groups(groups *g, rl_arena *arena, const rl_bench *bench)
 {
-    g->exprs = draft->exprs->count;
-    int all = g->exprs + draft->helpers;
+    g->exprs = bench->network.expr_count;
+    int all = g->exprs + bench->draft.helpers;
     g->up = rl_many(arena, all, int);
     for (int i = 0; i < all; i++)
         g->up[i] = i;
-    for (int f = 0; f < draft->factors; f++)
-        for (int i = 1; i < draft->factor[f].count; i++) {
-            int a = root_of(g, slot_of(g, draft->factor[f].input[0]));
-            int b = root_of(g, slot_of(g, draft->factor[f].input[i]));
+    for (int x = 1; x < g->exprs; x++) {   /* a path hangs together with its parts */
+        rl_expr e = bench->exprs.at[x];
+        if (e.sort >= RL_X_FAILED)
+            g->up[root_of(g, e.a)] = root_of(g, x);
+        if (e.sort >= RL_X_MAX)
+            g->up[root_of(g, e.b)] = root_of(g, x);
+    }
+    for (int f = 0; f < bench->observed_count; f++)
+        for (int i = 1; i < bench->observed[f].count; i++) {
+            int a = root_of(g, slot_of(g, bench->observed[f].input[0]));
+            int b = root_of(g, slot_of(g, bench->observed[f].input[i]));
             g->up[a] = b;
         }
 }
@@ -59,7 +66,7 @@ typedef struct partial {
 } partial;
 
 typedef struct search {
-    rl_work *work;
+    rl_bench *bench;
     rl_arena *arena;
     const size_t *suspect; /* of the group, the likeliest first */
     int suspects;
@@ -114,7 +121,7 @@ static partial *pop(search *s)
 /* Conditional states of every open suspect, given the partial assignment. */
 static void look_at(search *s, partial *node)
 {
-    rl_bench *bench = &s->work->bench;
+    rl_bench *bench = s->bench;
     for (int i = 0; i < node->depth; i++)
         rl_bench_restrict(bench, s->arena, (int)s->suspect[i], (rl_state)node->state[i]);
     rl_tree_collect(bench->tree);
@@ -214,13 +221,13 @@ static void merge(merger *m, const listed *group, int groups_count, const int *p
     m->count = count;
 }
 
-static void search_all(rl_work *work, merger *m)
+static void search_all(const rl_work *work, rl_bench *bench, merger *m)
 {
     groups g;
-    make_groups(&g, m->arena, &work->bench.draft);
+    make_groups(&g, m->arena, bench);
     int *root = rl_many(m->arena, m->suspects + 1, int);
     for (int i = 0; i < m->suspects; i++) {
-        int base = rl_bench_base(&work->bench, (int)work->suspects[i]);
+        int base = rl_bench_base(bench, (int)work->suspects[i]);
         root[i] = base < 0 ? -2 - i : root_of(&g, base);
     }
     for (int i = 0; i < m->suspects; i++) {
@@ -228,7 +235,7 @@ static void search_all(rl_work *work, merger *m)
             continue;
         int *place = rl_many(m->arena, m->suspects, int), own = root[i];
         size_t *suspect = rl_many(m->arena, m->suspects, size_t);
-        search s = {.work = work, .arena = m->arena, .suspect = suspect};
+        search s = {.bench = bench, .arena = m->arena, .suspect = suspect};
         for (int j = i; j < m->suspects; j++)
             if (root[j] == own) {
                 place[s.suspects] = j;
@@ -251,6 +258,14 @@ static rl_explanation as_explanation(rl_arena *arena, const rl_work *work, const
     return e;
 }
 
+static const bool *suspect_flags(const rl_model *model, const rl_work *work, rl_arena *arena)
+{
+    bool *flag = rl_many(arena, model->nodes, bool);
+    for (size_t i = 0; i < work->suspect_count; i++)
+        flag[work->suspects[i]] = true;
+    return flag;
+}
+
 typedef struct explain_question {
     size_t most;
     const rl_explanation **list;
@@ -270,9 +285,13 @@ static rl_status explain(rl_case *c, void *argument)
     merger m = {.arena = &work->arena, .most = (int)q->most, .suspects = (int)work->suspect_count, .count = 1};
     m.best = rl_many(m.arena, 1, listed);
     m.best[0] = (listed){1, rl_many(m.arena, m.suspects + 1, unsigned char)};
-    search_all(work, &m);
-    rl_tree_collect(work->bench.tree);
-    rl_tree_distribute(work->bench.tree);
+    rl_bench *bench = rl_new(m.arena, rl_bench);
+    status = rl_bench_again(bench, m.arena, &work->bench, NULL, suspect_flags(c->model, work, m.arena));
+    if (status == RL_OK)
+        status = rl_bench_collect(bench);
+    if (status != RL_OK)
+        return status;
+    search_all(work, bench, &m);
     for (int i = 0; i < m.count; i++)
         list[i] = as_explanation(&work->arena, work, &m.best[i], m.suspects);
     *q->list = list;

@@ -212,39 +212,6 @@ int rl_expr_return_cut(rl_exprs *exprs, rl_world *world, int element, int cut)
     return returns(exprs, world, element, cut, memo);
 }
 
-/* The tail of R(element) that begins with `connector`. */
-static int tail(rl_exprs *exprs, rl_world *world, int element, int connector, int *memo)
-{
-    if (memo[element] >= 0)
-        return memo[element];
-    const rl_node *node = &exprs->frame->model->node[element];
-    int best = -1;
-    for (int w = 0; w < node->way_count; w++) {
-        const rl_alternative *way = &node->way[w];
-        int at = 0;
-        while (at < way->via_count && way->via[at] != connector)
-            at++;
-        int worst = 0;
-        if (at == way->via_count && way->parent >= 0)
-            worst = tail(exprs, world, way->parent, connector, memo);
-        else if (way->parent >= 0)
-            worst = rl_expr_return(exprs, world, way->parent);
-        for (int v = way->via_count; v-- > at;)
-            worst = rl_expr_max(exprs, rl_expr_element(exprs, world, way->via[v]), worst);
-        best = best < 0 ? worst : expr_min(exprs, best, worst);
-    }
-    memo[element] = best < 0 ? 0 : best;
-    return memo[element];
-}
-
-int rl_expr_return_from(rl_exprs *exprs, rl_world *world, int load, int connector)
-{
-    const rl_model *model = exprs->frame->model;
-    int *memo = rl_many(exprs->arena, model->nodes, int);
-    memset(memo, -1, (size_t)model->nodes * sizeof *memo);
-    return tail(exprs, world, model->node[load].info.wire, connector, memo);
-}
-
 /* ---- feeds ---- */
 
 static int feed_of(rl_exprs *exprs, rl_world *world, int feed);

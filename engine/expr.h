@@ -57,8 +57,6 @@ int rl_expr_element(rl_exprs *exprs, const rl_world *world, int element);
 int rl_expr_return(rl_exprs *exprs, rl_world *world, int element);
 /* The same, with `cut` and all that follows it to the battery sound (bypass at). */
 int rl_expr_return_cut(rl_exprs *exprs, rl_world *world, int element, int cut);
-/* The part of a load's return that begins with a connector all its paths pass. */
-int rl_expr_return_from(rl_exprs *exprs, rl_world *world, int load, int connector);
 /* The feed path of a load. */
 int rl_expr_load_feed(rl_exprs *exprs, rl_world *world, int load);
 /* The worst of a set of elements, given from the load toward the battery. */

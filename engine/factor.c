@@ -72,7 +72,7 @@ rl_shape rl_shape_make(rl_arena *arena, const int *size, int whole_count, const 
     int room = 2 * part_count + 1;
     if (room > whole_count)
         room = whole_count > 0 ? whole_count : 1;
-    rl_group *group = rl_many(arena, room, rl_group);
+    rl_group *group = rl_arena_raw(arena, (size_t)room * sizeof *group);
     int rank = 0;
     size_t big = 1, small = 1;
     bool inside = true;

@@ -194,9 +194,7 @@ static void list_inputs(folder *f)
     for (int i = 0; i < f->elements; i++)
         put_input(f, ROLE_ELEMENT, rl_expr_element(f->exprs, r->world, f->element[i]), i);
     if (!r->dead && s->to >= 0) {
-        bool connector = model_of(f)->node[s->to].info.sort == RL_CONNECTOR;
-        int flows = connector ? rl_expr_return_from(f->exprs, r->world, r->load, s->to)
-                              : rl_expr_return(f->exprs, r->world, s->to);
+        int flows = rl_expr_return(f->exprs, r->world, s->to);   /* a connector has no parent: its own state */
         put_input(f, ROLE_FLOWS, flows, -1);
     }
 }

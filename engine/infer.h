@@ -31,18 +31,22 @@ int rl_net_size(const rl_net *net, int variable);
 void rl_net_factor(rl_net *net, int count, const int *variable, const double *cells);
 
 /* ---- order.c: in which order to sum out ---- */
-/* Greedy order by the cells of the table made (weighted min-fill, ties by
- * least cells), several tries when the first is wide.  */
+/* Greedy order (weighted min-fill, ties by least cells), several tries when the
+ * first is wide.  Takes little memory, whatever the tables would take. */
 rl_plan *rl_plan_make(rl_arena *arena, const rl_net *net);
 double rl_plan_cells(const rl_plan *plan);     /* of all tables together: 8 bytes each */
 size_t rl_plan_width(const rl_plan *plan);     /* variables of the widest */
 
 /* ---- eliminate.c: messages ---- */
+/* Takes all the memory that the tree will ever need, and copies the factors.
+ * The plan must outlive the tree; the net and its cells need not. */
 rl_tree *rl_tree_make(rl_arena *arena, const rl_net *net, const rl_plan *plan);
 /* Replaces the soft evidence on a variable: a weight >= 0 for each value, NULL for none.
  * The weights are copied.  Takes effect at the next collect. */
 void rl_tree_weigh(rl_tree *tree, int variable, const double *weight);
-/* Upward pass: ln of the sum of the whole product; -INFINITY if it is 0. */
+/* Upward pass: ln of the sum of the whole product; -INFINITY if it is 0.  Only
+ * what the weights changed since the last one is done again.  Marginals and
+ * queries then wait for the next distribute. */
 double rl_tree_collect(rl_tree *tree);
 /* Downward pass; after it rl_tree_marginal and rl_tree_query may be asked.
  * Only after a collect that was not -INFINITY. */

@@ -69,6 +69,7 @@ double rl_law_mass(rl_law law, double low, double high)
 /* The z that halves the mass of [a, b]: Newton's steps, kept in a bracket. */
 static double halfway(double a, double b)
 {
+    assert(a < b);
     double low = fmax(a, -40), high = fmin(b, 40);
     double z = fmin(fmax(0, low), high);
     for (int i = 0; i < 200 && low < high; i++) {

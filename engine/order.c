@@ -80,6 +80,7 @@ static int strip_leaves(rl_arena *arena, const net_graph *graph, int *order, boo
     }
     /* `gone` is set when queued; a neighbour queued meanwhile needs no more. */
     for (int next = 0; next < queued; next++) {
+        assert(queued <= n);
         int v = order[next];
         const int *neighbour = graph->neighbour + graph->start[v];
         for (int i = 0; i < graph->degree[v]; i++) {
@@ -231,6 +232,7 @@ static double try_order(core_graph *core, double bound)
         core->order[core->count - alive] = v;
         core->alive[at] = core->alive[--alive];
         sum_out(core, v);
+        assert((core->reach[v / 64] >> (v % 64) & 1) == 0);
         for (int w = 0; w < core->words; w++)
             for (uint64_t word = core->reach[w]; word != 0; word &= word - 1) {
                 int u = 64 * w + lowest(word);
@@ -277,7 +279,8 @@ static void mark_edges(core_graph *core, const net_graph *graph, const int *vari
 }
 
 /* Orders what strip_leaves left; appends to `order`. */
-static void order_rest(rl_arena *arena, const rl_net *net, const net_graph *graph, int *order, int done, const bool *gone)
+static void order_rest(rl_arena *arena, const rl_net *net, const net_graph *graph, int *order, int done,
+                       const bool *gone)
 {
     int n = graph->variables, count = n - done;
     core_graph core = {.count = count, .words = (count + 63) / 64, .chance = 88172645463325252U};
@@ -291,13 +294,15 @@ static void order_rest(rl_arena *arena, const rl_net *net, const net_graph *grap
     core.touches = rl_many(arena, bits, uint64_t);
     core.now = rl_many(arena, bits, uint64_t);
     core.reach = rl_many(arena, core.words, uint64_t);
-    for (int v = 0, next = 0; v < n; v++) {
+    int next = 0;
+    for (int v = 0; v < n; v++) {
         number[v] = gone[v] ? -1 : next;
         if (!gone[v]) {
             core.size[next] = net->size[v];
             variable[next++] = v;
         }
     }
+    assert(next == count);
     mark_edges(&core, graph, variable, number);
     order_core(&core);
     for (int i = 0; i < count; i++)
@@ -306,7 +311,8 @@ static void order_rest(rl_arena *arena, const rl_net *net, const net_graph *grap
 
 /* ---- buckets ---- */
 
-/* Lists each factor with the first of its variables to go. */
+/* Lists each factor with the first of its variables to go; at the head of each
+ * list is one of most variables, into which the others are multiplied. */
 static void assign_factors(rl_plan *plan, const rl_net *net)
 {
     for (int k = 0; k < plan->variables; k++)
@@ -317,10 +323,12 @@ static void assign_factors(rl_plan *plan, const rl_net *net)
         for (int i = 0; i < table->count; i++)
             if (plan->place[table->variable[i]] < first)
                 first = plan->place[table->variable[i]];
-        if (first < plan->variables) {
-            plan->next_factor[f] = plan->first_factor[first];
-            plan->first_factor[first] = f;
-        }
+        if (first == plan->variables)
+            continue;
+        int head = plan->first_factor[first];
+        bool widest = head < 0 || table->count >= net->factor[head].count;
+        plan->next_factor[f] = widest ? head : plan->next_factor[head];
+        *(widest ? &plan->first_factor[first] : &plan->next_factor[head]) = f;
     }
 }
 
@@ -367,6 +375,7 @@ static void scope_bucket(rl_plan *plan, const rl_net *net, scoping *work, int k)
     for (int c = work->child[k]; c >= 0; c = work->sibling[c])
         for (int i = 1; i < rl_scope_count(plan, c); i++)
             scope_add(plan, work, k, rl_scope(plan, c)[i]);
+    assert(rl_scope(plan, k)[0] == k);   /* what is summed out before has left */
     plan->parent[k] = rl_scope_count(plan, k) > 1 ? rl_scope(plan, k)[1] : -1;
     if (plan->parent[k] >= 0) {
         work->sibling[k] = work->child[plan->parent[k]];
@@ -437,6 +446,7 @@ rl_plan *rl_plan_make(rl_arena *arena, const rl_net *net)
     if (done < n)
         order_rest(arena, net, &graph, plan->order, done, gone);
     for (int k = 0; k < n; k++) {
+        assert(plan->order[k] >= 0 && plan->order[k] < n);
         plan->place[plan->order[k]] = k;
         plan->size[k] = net->size[plan->order[k]];
     }

@@ -8,6 +8,7 @@
  */
 #include "paths.h"
 
+#include <assert.h>
 #include <string.h>
 
 /* D of an element, from the element toward the battery.  A connector met a
@@ -49,6 +50,7 @@ static void list_add(survey *s, const int *element, int count)
         if (s->stamp[element[i]] == s->now)
             continue;
         s->stamp[element[i]] = s->now;
+        assert(s->count < s->model->nodes);
         s->list[s->count++] = element[i];
     }
 }
@@ -74,6 +76,7 @@ static const cell *cons(survey *s, int element, const cell *next)
 /* Connectors of one alternative, then D of its parent. */
 static const cell *along(survey *s, const rl_alternative *way)
 {
+    assert(way->parent < 0 || s->every[way->parent] != NULL);
     const cell *list = way->parent < 0 ? NULL : s->every[way->parent];
     for (int i = way->via_count; i-- > 0;)
         list = cons(s, way->via[i], list);
@@ -155,6 +158,7 @@ static void settle(survey *s, int element)
     const cell *list = node->way_count > 0 ? along(s, &node->way[0]) : NULL;
     for (int w = 1; w < node->way_count; w++)
         list = meet(s, list, along(s, &node->way[w]));
+    assert(s->every[element] == NULL);   /* a circle would come here twice */
     s->every[element] = cons(s, element, list);
     if (node->way_count > 1)
         survey_fork(s, element);
@@ -170,8 +174,10 @@ static void survey_element(survey *s, int element)
         const rl_node *node = &s->model->node[at];
         if (s->taken[at] < node->way_count) {
             int parent = node->way[s->taken[at]++].parent;
-            if (parent >= 0 && !s->every[parent])
-                s->stack[depth++] = parent;
+            if (parent < 0 || s->every[parent])
+                continue;
+            assert(depth < s->model->nodes);
+            s->stack[depth++] = parent;
         } else {
             settle(s, at);
             depth--;
@@ -352,6 +358,7 @@ bool rl_on_every(const rl_model *model, int load, int element)
 int rl_last_element(const rl_model *model, int load)
 {
     const rl_node *node = &model->node[load];
+    assert(node->on_every_count > 0);
     int last = node->on_every[node->on_every_count - 1];
     const rl_node *end = &model->node[last];
     return end->info.sort != RL_CONNECTOR && end->way_count == 0 ? last : -1;
@@ -379,25 +386,32 @@ void rl_mark_returns(const rl_model *model, int element, bool *mark)
     }
 }
 
+/* Marks the feed chain of a load; coils met for the first time go onto `open`,
+ * which is taken from the arena when there is one. */
+static void mark_chain(rl_arena *arena, const rl_model *model, int load, bool *mark, int **open, int *depth)
+{
+    const rl_node *node = &model->node[load];
+    for (int i = 0; i < node->feed_chain_count; i++) {
+        int link = node->feed_chain[i], coil = model->node[link].coil;
+        mark[link] = true;
+        if (model->node[link].info.sort != RL_FEED || coil < 0 || mark[coil])
+            continue;
+        mark[coil] = true;
+        rl_mark_returns(model, coil, mark);
+        if (*open == NULL)
+            *open = rl_many(arena, model->nodes, int);
+        (*open)[(*depth)++] = coil;
+    }
+}
+
 void rl_mark_feeds(rl_arena *arena, const rl_model *model, int load, bool *mark)
 {
     rl_mark before = rl_arena_mark(arena);
-    int *open = rl_arena_raw(arena, (size_t)model->nodes * sizeof *open);
-    int depth = 0;
-    open[depth++] = load;
+    int *open = NULL, depth = 0;
     mark[load] = true;
-    while (depth > 0) {
-        const rl_node *node = &model->node[open[--depth]];
-        for (int i = 0; i < node->feed_chain_count; i++) {
-            int link = node->feed_chain[i], coil = model->node[link].coil;
-            mark[link] = true;
-            if (model->node[link].info.sort != RL_FEED || coil < 0 || mark[coil])
-                continue;
-            mark[coil] = true;
-            rl_mark_returns(model, coil, mark);
-            open[depth++] = coil;
-        }
-    }
+    mark_chain(arena, model, load, mark, &open, &depth);
+    while (depth > 0)
+        mark_chain(arena, model, open[--depth], mark, &open, &depth);
     rl_arena_rewind(arena, before);
 }
 
@@ -430,6 +444,7 @@ const int *rl_shared_returns(rl_arena *arena, const rl_model *model, int a, int 
 const int *rl_backfeed_set(rl_arena *arena, const rl_model *model, int a, int b, int *count)
 {
     int feed = model->node[b].feed.parent, shared_count;
+    assert(a != b);
     *count = 0;
     if (feed < 0)
         return NULL;

@@ -1,8 +1,8 @@
 /* posterior.c: the posterior of every element, log evidence and shares (design §4).
  *
  * Invariant: after rl_work_answer gave RL_OK the tree is calibrated with no
- * restriction on it.  Shares come first for that reason: each is the
- * evidence with a group of elements held sound, over the evidence.
+ * restriction on it.  A share is the evidence with a group of elements held
+ * sound, over the evidence: it has a network of its own, made when asked for.
  */
 #include "work.h"
 
@@ -19,38 +19,43 @@ static bool in_group(rl_sort sort, int group)
     return sort == RL_LOAD ? group & GROUP_LOAD : group & GROUP_RETURN;
 }
 
-/* P(all elements of the group are sound | findings) */
-static double all_sound(rl_work *work, int group, double log_evidence)
-{
-    rl_bench *bench = &work->bench;
-    const rl_model *model = bench->frame.model;
-    double log_outside = 0;
-    for (int e = 0; e < model->nodes; e++)
-        if (in_group(model->node[e].info.sort, group))
-            log_outside += rl_bench_restrict(bench, &work->arena, e, RL_SOUND);
-    double log_sound = bench->network.log_scale + rl_tree_collect(bench->tree) + log_outside;
-    for (int e = 0; e < model->nodes; e++)
-        if (in_group(model->node[e].info.sort, group))
-            rl_bench_release(bench, e);
-    double p = exp(log_sound - log_evidence);
-    return p < 1 ? p : 1;
-}
-
-static void work_out_shares(rl_work *work)
-{
-    double log_evidence = work->bench.log_evidence;
-    rl_answer *a = &work->answer;
-    a->share_return = 1 - all_sound(work, GROUP_RETURN, log_evidence);
-    a->share_feed = 1 - all_sound(work, GROUP_FEED, log_evidence);
-    a->share_load = 1 - all_sound(work, GROUP_LOAD, log_evidence);
-    a->share_none = all_sound(work, GROUP_RETURN | GROUP_FEED | GROUP_LOAD, log_evidence);
-}
-
 static bool is_touched(const rl_bench *bench, int element)
 {
     if (bench->draft.inspected[element])
         return true;
     return rl_bench_base(bench, element) >= 0;
+}
+
+/* P(all elements of the group are sound | findings) */
+static double all_sound(rl_work *work, int group)
+{
+    const rl_model *model = work->bench.frame.model;
+    rl_mark mark = rl_arena_mark(&work->arena);
+    bool *held = rl_many(&work->arena, model->nodes, bool);
+    double p = 1;
+    for (int e = 0; e < model->nodes; e++) {
+        held[e] = in_group(model->node[e].info.sort, group);
+        if (held[e] && !is_touched(&work->bench, e))
+            p *= model->node[e].info.prior[RL_SOUND];
+        held[e] = held[e] && is_touched(&work->bench, e);
+    }
+    rl_bench *bench = rl_new(&work->arena, rl_bench);
+    rl_status status = rl_bench_again(bench, &work->arena, &work->bench, held, NULL);
+    if (status == RL_OK)
+        status = rl_bench_collect(bench);
+    p *= status == RL_OK ? exp(bench->log_evidence - work->bench.log_evidence) : 0;
+    rl_arena_rewind(&work->arena, mark);
+    return p < 1 ? p : 1;
+}
+
+static void work_out_shares(rl_work *work)
+{
+    rl_shares *s = &work->shares;
+    s->of_return = 1 - all_sound(work, GROUP_RETURN);
+    s->of_feed = 1 - all_sound(work, GROUP_FEED);
+    s->of_load = 1 - all_sound(work, GROUP_LOAD);
+    s->none = all_sound(work, GROUP_RETURN | GROUP_FEED | GROUP_LOAD);
+    work->shared_out = true;
 }
 
 static void work_out_beliefs(rl_work *work)
@@ -72,8 +77,6 @@ static rl_status exact_answer(rl_work *work)
         return status;
     work->answer = (rl_answer){.log_evidence = bench->log_evidence, .width = rl_plan_width(bench->plan),
                                .cells = rl_plan_cells(bench->plan)};
-    work_out_shares(work);
-    rl_tree_collect(bench->tree);
     rl_tree_distribute(bench->tree);
     work_out_beliefs(work);
     return RL_OK;
@@ -110,6 +113,24 @@ rl_status rl_case_answer(rl_case *c, const rl_answer **out)
     assert(c && out);
     *out = NULL;
     return rl_ask(c, answer_question, out);
+}
+
+static rl_status answer_shares(rl_case *c, void *argument)
+{
+    rl_work *work;
+    rl_status status = rl_work_answer(c, &work);
+    if (status != RL_OK)
+        return status;
+    if (!work->shared_out)
+        work_out_shares(work);
+    *(const rl_shares **)argument = &work->shares;
+    return RL_OK;
+}
+
+rl_status rl_case_shares(rl_case *c, const rl_shares **out)
+{
+    *out = NULL;
+    return rl_ask(c, answer_shares, out);
 }
 
 /* ---- suspects ---- */

@@ -55,20 +55,78 @@ static int uses_of(const rl_probe *probe, int input, int *user)
     return uses;
 }
 
-static bool inside(const rl_probe *probe, int expr)
+/* The variable of an input that the net has, or -1. */
+static int net_variable(const rl_probe *probe, int input)
 {
-    return rl_network_variable(&probe->bench->network, expr) >= 0;
+    const rl_network *network = &probe->bench->network;
+    if (input <= RL_NET_HELPER)
+        return network->helper[RL_NET_HELPER - input];
+    return input < 0 ? -1 : rl_network_variable(network, input);
 }
 
-/* The greatest expression below `below` that is not in the net, or -1. */
-static int next_outside(const rl_probe *probe, int below)
+static bool inside(const rl_probe *probe, int input)
 {
-    int best = -1;
+    return net_variable(probe, input) >= 0;
+}
+
+/* Helpers of the draft among the inputs get numbers of their own. */
+static rl_cells with_net_helpers(const rl_cells *table)
+{
+    rl_cells own = *table;
+    for (int i = 0; i < own.count; i++)
+        if (own.input[i] < 0)
+            own.input[i] = RL_NET_HELPER + 1 + own.input[i];
+    return own;
+}
+
+static bool is_settled(const rl_probe *probe, int expr)
+{
+    for (int i = 0; i < probe->settled_count; i++)
+        if (probe->settled[i] == expr)
+            return true;
+    return false;
+}
+
+static void set_settled(rl_probe *probe, int expr)
+{
+    if (probe->settled_count == probe->settled_room) {
+        int room = probe->settled_room ? probe->settled_room * 2 : 16;
+        int *more = rl_many(probe->arena, room, int);
+        if (probe->settled_count > 0)
+            memcpy(more, probe->settled, (size_t)probe->settled_count * sizeof *more);
+        probe->settled = more;
+        probe->settled_room = room;
+    }
+    probe->settled[probe->settled_count++] = expr;
+}
+
+static bool is_absorbed(const rl_probe *probe, int expr)
+{
+    const rl_network *network = &probe->bench->network;
+    return expr < network->expr_count && network->absorbed_of[expr] >= 0;
+}
+
+/* Paths before their parts; an absorbed element, whose law brings others in,
+ * before those that can be summed out. */
+static int turn_of(const rl_probe *probe, int expr)
+{
+    int count = probe->bench->exprs.count;
+    if (!rl_expr_is_base(&probe->bench->exprs, expr))
+        return expr + 2 * count;
+    return is_absorbed(probe, expr) ? expr + count : expr;
+}
+
+/* The next expression that is not in the net and was not seen to, or -1. */
+static int next_outside(const rl_probe *probe)
+{
+    int best = -1, turn = -1;
     for (int f = 0; f < probe->factors; f++)
         for (int i = 0; i < probe->factor[f].count; i++) {
             int input = probe->factor[f].input[i];
-            if (input > best && input < below && !inside(probe, input))
-                best = input;
+            if (input < 0 || inside(probe, input) || turn_of(probe, input) <= turn || is_settled(probe, input))
+                continue;
+            best = input;
+            turn = turn_of(probe, input);
         }
     return best;
 }
@@ -92,9 +150,23 @@ static const double *outside_weight(rl_probe *probe, int expr)
     return weight;
 }
 
+/* An absorbed element: its law, given what it was absorbed into. */
+static void settle_absorbed(rl_probe *probe, int expr)
+{
+    const rl_network *network = &probe->bench->network;
+    const rl_absorbed *a = &network->absorbed[network->absorbed_of[expr]];
+    rl_cells law = rl_absorbed_law(probe->arena, a, network->weight[expr]);
+    law = with_net_helpers(&law);
+    rl_probe_add(probe, &law);
+}
+
 static void settle_base(rl_probe *probe, int expr)
 {
     int user = 0, uses = uses_of(probe, expr, &user);
+    if (is_absorbed(probe, expr)) {
+        settle_absorbed(probe, expr);
+        return;
+    }
     const double *weight = outside_weight(probe, expr);
     if (uses == 1) {
         rl_cells *table = &probe->factor[user];
@@ -126,8 +198,8 @@ static void settle_path(rl_probe *probe, int expr)
 
 static void settle_outside(rl_probe *probe)
 {
-    int below = probe->bench->exprs.count;
-    for (int x = next_outside(probe, below); x >= 0; x = next_outside(probe, x)) {
+    for (int x = next_outside(probe); x >= 0; x = next_outside(probe)) {
+        set_settled(probe, x);
         if (rl_expr_is_base(&probe->bench->exprs, x))
             settle_base(probe, x);
         else
@@ -140,7 +212,7 @@ static void fold_prefixes(rl_probe *probe, int target)
 {
     for (int f = 0; f < probe->factors; f++) {
         rl_cells *own = &probe->factor[f];
-        if (own->count != 1 || own->input[0] >= 0 || own->input[0] == target)
+        if (own->count != 1 || own->input[0] >= 0 || own->input[0] <= RL_NET_HELPER || own->input[0] == target)
             continue;
         int input = own->input[0], user = -1;
         for (int g = f + 1; g < probe->factors && user < 0; g++)
@@ -172,9 +244,9 @@ static bool run_marginal(rl_probe *probe, int target, int size, double *out)
         memcpy(out, only->cell, (size_t)size * sizeof *out);
         return true;
     }
-    if (only->input[0] < 0)
+    int variable = net_variable(probe, only->input[0]);
+    if (variable < 0)
         return false;
-    int variable = rl_network_variable(&probe->bench->network, only->input[0]);
     double *marginal = rl_many(probe->arena, only->size[0], double);
     rl_tree_marginal(probe->bench->tree, variable, marginal);
     memset(out, 0, (size_t)size * sizeof *out);
@@ -189,8 +261,8 @@ static bool run_marginal(rl_probe *probe, int target, int size, double *out)
 static int query_variable(const rl_probe *probe, int *extra, int *extras, int *size, int input)
 {
     int base = rl_net_variables(probe->bench->network.net);
-    if (input >= 0 && inside(probe, input))
-        return rl_network_variable(&probe->bench->network, input);
+    if (inside(probe, input))
+        return net_variable(probe, input);
     for (int i = 0; i < *extras; i++)
         if (extra[i] == input)
             return base + i;
@@ -227,4 +299,14 @@ void rl_probe_run(rl_probe *probe, int target, double *out)
     fold_prefixes(probe, target);
     if (!run_marginal(probe, target, probe->helper_size[-1 - target], out))
         run_query(probe, target, out);
+}
+
+void rl_probe_value(rl_bench *bench, rl_arena *arena, const rl_cells *law, int at, double *out)
+{
+    rl_probe probe;
+    rl_probe_make(&probe, arena, bench);
+    rl_cells own = with_net_helpers(law);
+    own.input[at] = rl_probe_helper(&probe, law->size[at]);
+    rl_probe_add(&probe, &own);
+    rl_probe_run(&probe, own.input[at], out);
 }

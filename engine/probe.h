@@ -18,6 +18,8 @@ typedef struct rl_probe {
     int factors, room;
     int helper_size[64];
     int helpers;
+    int *settled;               /* expressions outside that were seen to */
+    int settled_count, settled_room;
 } rl_probe;
 
 void rl_probe_make(rl_probe *probe, rl_arena *arena, rl_bench *bench);
@@ -26,5 +28,9 @@ void rl_probe_add(rl_probe *probe, const rl_cells *table);
 /* Expectation, value by value of `target`, of the product; `size` numbers, to
  * a common scale (the caller knows what they must sum to). */
 void rl_probe_run(rl_probe *probe, int target, double *out);
+
+/* Distribution of the input at place `at` of a law that hangs on the network;
+ * its other inputs are expressions or helpers of the draft. */
+void rl_probe_value(rl_bench *bench, rl_arena *arena, const rl_cells *law, int at, double *out);
 
 #endif

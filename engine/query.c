@@ -280,7 +280,8 @@ static query_part join(part_product *product, const query_part *left, const quer
 static query_part unit_part(part_product *product)
 {
     static const double ONE = 1;
-    return (query_part){.count = 0, .mask = rl_many(product->arena, product->words, uint64_t), .cells = 1, .cell = &ONE};
+    uint64_t *none = rl_many(product->arena, product->words, uint64_t);
+    return (query_part){.count = 0, .mask = none, .cells = 1, .cell = &ONE};
 }
 
 static bool holds(const query_part *part, int variable)

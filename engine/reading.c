@@ -25,6 +25,7 @@
 #define FARTHEST 40.0      /* no z beyond this is looked at: phi is 1e-348 there */
 #define NEGLIGIBLE 46.0    /* of -2 ln: 1e-10 of the peak */
 #define CERTAIN 8.3        /* sigma beyond which a reading is on one side for sure: 5e-17 */
+#define OUTSIDE 11.0       /* z that no law reaches, be it cut down to NO_MASS: 2e-28 */
 #define DISTANT 40.0       /* z^2 + u^2 */
 #define SLIGHT 2.0         /* in z and in ln U: what CERTAIN sigma either way may span for 12 nodes to do */
 #define NARROW 0.5         /* in z: an interval whose mass is summed, not subtracted */
@@ -428,8 +429,10 @@ double rl_reading_density(const rl_true *u, rl_view view, rl_error error, double
     point crossing = look_at(&s, clip(z_of(&s.law, u_of(view, v)), edge, end));
     point best = nearest_of(&s, centre, crossing);
     s.nearest = best.far;
-    double sum = integrate(&s, best, centre, crossing);
-    return exp(-0.5 * s.nearest) * sum / (TWO_PI * s.law.mass);
+    double peak = exp(-0.5 * s.nearest);
+    if (!(peak > 0))
+        return 0;   /* below the least double, and too far off to integrate around */
+    return peak * integrate(&s, best, centre, crossing) / (TWO_PI * s.law.mass);
 }
 
 /* ---- probabilities ---- */
@@ -480,7 +483,7 @@ static bool is_narrow(const law *l, double low, double high)
 {
     double width = high - low;
     return width < SLIGHT && width * l->steepest < SLIGHT
-        && low > fmax(l->low, -CERTAIN) && high < fmin(l->high, CERTAIN);
+        && low > fmax(l->low, -OUTSIDE) && high < fmin(l->high, OUTSIDE);
 }
 
 /* Only the z where the meter can err are integrated; the rest is on one side for sure. */
@@ -490,7 +493,7 @@ static rl_pair add_sides(const scene *s, double first, double low, double high, 
     if (low < high) {
         point middle = look_at(s, clip(z_of(&s->law, u_of(s->view, s->v)), low, high));
         double count = (high - low) / width_at(middle);
-        sum = rl_quad_panels(sides, s, low, high, (int)ceil(clip(count / 8, 1, 64)), 1e-8);
+        sum = rl_quad_panels(sides, s, low, high, (int)ceil(clip(count / 8, 1, 64)), 1e-9 * s->law.mass);
     }
     add_sure(s, &sum, first, low, fmax(low - 1e-9, first));
     add_sure(s, &sum, high, last, fmin(high + 1e-9, last));
@@ -505,7 +508,7 @@ static rl_pair below_and_above(const scene *s)
         double slope, value = value_of(s->view, l->base, &slope);
         return both_sides((s->v - value) / sigma_of(s->error, value));
     }
-    double first = fmax(l->low, -CERTAIN), last = fmin(l->high, CERTAIN);
+    double first = fmax(l->low, -OUTSIDE), last = fmin(l->high, OUTSIDE);
     double low = first, high = last;
     cut_box(s, CERTAIN, &low, &high);
     rl_pair sum = is_narrow(l, low, high) && low < high ? rl_quad_normal(split, s)
@@ -544,7 +547,7 @@ void rl_reading_bands(const rl_true *u, rl_view view, rl_error error, int edges,
 /* The z that a share p of the law lies under. */
 static double law_quantile(const law *l, double p)
 {
-    double low = fmax(l->low, -CERTAIN), high = fmin(l->high, CERTAIN);
+    double low = fmax(l->low, -OUTSIDE), high = fmin(l->high, OUTSIDE);
     for (int i = 0; i < 40; i++) {
         double middle = 0.5 * (low + high);
         if (normal_mass(l->low, middle) < p * l->mass)
@@ -558,7 +561,7 @@ static double law_quantile(const law *l, double p)
 /* The readings between which all but 1e-16 fall. */
 static void readings_range(scene *s, double *low, double *high)
 {
-    point a = look_at(s, fmax(s->law.low, -CERTAIN)), b = look_at(s, fmin(s->law.high, CERTAIN));
+    point a = look_at(s, fmax(s->law.low, -OUTSIDE)), b = look_at(s, fmin(s->law.high, OUTSIDE));
     *low = fmin(a.value - CERTAIN * a.sigma, b.value - CERTAIN * b.sigma);
     *high = fmax(a.value + CERTAIN * a.sigma, b.value + CERTAIN * b.sigma);
 }

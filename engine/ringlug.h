@@ -227,7 +227,6 @@ typedef struct rl_belief {
 typedef struct rl_answer {
     double log_evidence;        /* ln P(findings); densities per V and per ohm */
     const rl_belief *belief;    /* one for each element of the model */
-    double share_return, share_feed, share_load, share_none;
     bool bounded;               /* at most `faults` at once were looked at … */
     int faults;
     double neglected;           /* … and what was not looked at has at most this probability */
@@ -237,6 +236,11 @@ typedef struct rl_answer {
 /* Exact posterior.  RL_OK, RL_CONTRADICTION, RL_WIDE, RL_MEMORY.  Owned by the case, valid
  * until the case changes. */
 rl_status rl_case_answer(rl_case *c, const rl_answer **out);
+
+/* P(at least one return element at fault), the same for feeds and loads, and
+ * P(nothing at fault).  RL_OK or as rl_case_answer. */
+typedef struct rl_shares { double of_return, of_feed, of_load, none; } rl_shares;
+rl_status rl_case_shares(rl_case *c, const rl_shares **out);
 
 /* After RL_CONTRADICTION: line numbers of a smallest contradicting set. */
 rl_status rl_case_contradiction(rl_case *c, const size_t **lines, size_t *count);

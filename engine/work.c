@@ -2,7 +2,7 @@
  *
  * Invariant: see work.h.
  */
-#include "work.h"
+#include "probe.h"
 
 #include <assert.h>
 #include <math.h>
@@ -22,6 +22,21 @@ static void used_occasions(const rl_case *c, bool *used)
             used[c->finding[i]->occasion] = true;
 }
 
+/* From the draft on. */
+static rl_status make_network(rl_bench *bench, rl_arena *arena, const bool *keep)
+{
+    bench->tree = NULL;
+    bench->log_evidence = -INFINITY;
+    rl_network_make(&bench->network, arena, &bench->draft, keep);
+    if (bench->network.impossible)
+        return RL_CONTRADICTION;
+    bench->plan = rl_plan_make(arena, bench->network.net);
+    if (rl_plan_cells(bench->plan) * (double)sizeof(double) > (double)memory_bound(bench->observer.kase))
+        return RL_WIDE;
+    bench->tree = rl_tree_make(arena, bench->network.net, bench->plan);
+    return RL_OK;
+}
+
 rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, bool forgotten)
 {
     bool used[RL_MAX_OCCASIONS] = {false};
@@ -31,17 +46,35 @@ rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, cons
     rl_draft_make(&bench->draft, arena, &bench->exprs);
     bench->observer = (rl_observer){arena, c, c->model, &bench->frame, &bench->exprs, &bench->draft,
                                     left_out, forgotten};
-    bench->tree = NULL;
     rl_observe_all(&bench->observer);
-    rl_network_make(&bench->network, arena, &bench->draft);
-    bench->log_evidence = -INFINITY;
-    if (bench->network.impossible)
-        return RL_CONTRADICTION;
-    bench->plan = rl_plan_make(arena, bench->network.net);
-    if (rl_plan_cells(bench->plan) * (double)sizeof(double) > (double)memory_bound(c))
-        return RL_WIDE;
-    bench->tree = rl_tree_make(arena, bench->network.net, bench->plan);
-    return RL_OK;
+    bench->observed_count = bench->draft.factors;
+    bench->observed = rl_many(arena, bench->observed_count + 1, rl_cells);
+    memcpy(bench->observed, bench->draft.factor, (size_t)bench->observed_count * sizeof *bench->observed);
+    return make_network(bench, arena, NULL);
+}
+
+rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, const rl_bench *bench, const bool *held, const bool *keep)
+{
+    *fresh = *bench;
+    rl_draft *draft = &fresh->draft;
+    int nodes = bench->frame.model->nodes;
+    draft->exprs = &fresh->exprs;
+    draft->room = draft->factors = bench->observed_count;
+    draft->factor = rl_many(arena, draft->room + 1, rl_cells);
+    memcpy(draft->factor, bench->observed, (size_t)draft->factors * sizeof *draft->factor);
+    draft->room += 1;
+    draft->state = rl_arena_array(arena, (size_t)nodes, sizeof *draft->state);
+    draft->inspected = rl_many(arena, nodes, bool);
+    memcpy(draft->state, bench->draft.state, (size_t)nodes * sizeof *draft->state);
+    memcpy(draft->inspected, bench->draft.inspected, (size_t)nodes * sizeof *draft->inspected);
+    for (int e = 0; held && e < nodes; e++) {
+        if (!held[e])
+            continue;
+        draft->inspected[e] = true;
+        for (int s = RL_LOOSE; s < RL_STATES; s++)
+            draft->state[e][s] = 0;
+    }
+    return make_network(fresh, arena, keep);
 }
 
 rl_status rl_bench_collect(rl_bench *bench)
@@ -51,14 +84,72 @@ rl_status rl_bench_collect(rl_bench *bench)
     return isinf(bench->log_evidence) ? RL_CONTRADICTION : RL_OK;
 }
 
-/* Looks an element's expression up without making one. */
 int rl_bench_base(const rl_bench *bench, int element)
 {
-    const rl_exprs *exprs = &bench->exprs;
-    int x = bench->network.base_of[element];
-    assert(x < 0 || exprs->at[x].a == element);
-    (void)exprs;
-    return x;
+    return bench->network.base_of[element];
+}
+
+/* ---- posteriors of elements ---- */
+
+/* The variable of an input of an absorbing factor, or -1: it was absorbed itself. */
+static int input_variable(const rl_bench *bench, int input)
+{
+    if (input < 0)
+        return bench->network.helper[-1 - input];
+    return rl_network_variable(&bench->network, input);
+}
+
+/* Joint of the factor's other inputs, where they are variables of the net. */
+static const double *other_inputs(rl_bench *bench, rl_arena *arena, const rl_cells *after)
+{
+    int variable[2];
+    if (after->count > 2)
+        return NULL;
+    for (int i = 0; i < after->count; i++)
+        if ((variable[i] = input_variable(bench, after->input[i])) < 0)
+            return NULL;
+    double *joint = rl_many(arena, rl_cells_count(after), double);
+    if (after->count == 0)
+        joint[0] = 1;
+    else if (after->count == 1)
+        rl_tree_marginal(bench->tree, variable[0], joint);
+    else
+        rl_tree_joint(bench->tree, arena, 2, variable, joint);
+    return joint;
+}
+
+static void absorbed_values(rl_bench *bench, rl_arena *arena, const rl_absorbed *a, double *out)
+{
+    rl_cells law = rl_absorbed_law(arena, a, bench->network.weight[a->expr]);
+    const double *joint = other_inputs(bench, arena, &a->after);
+    if (!joint) {
+        rl_probe_value(bench, arena, &law, a->at, out);
+        return;
+    }
+    size_t inner = 1, outer = 1, size = (size_t)law.size[a->at];
+    for (int i = a->at + 1; i < law.count; i++)
+        inner *= (size_t)law.size[i];
+    for (int i = 0; i < a->at; i++)
+        outer *= (size_t)law.size[i];
+    for (size_t o = 0; o < outer; o++)
+        for (size_t v = 0; v < size; v++)
+            for (size_t i = 0; i < inner; i++)
+                out[v] += joint[o * inner + i] * law.cell[(o * size + v) * inner + i];
+}
+
+/* Marginal of a base expression. */
+static const double *base_values(rl_bench *bench, rl_arena *arena, int base)
+{
+    int variable = rl_network_variable(&bench->network, base);
+    int absorbed = bench->network.absorbed_of[base];
+    if (variable < 0 && absorbed < 0)
+        return bench->network.weight[base];
+    double *value = rl_many(arena, rl_expr_size(&bench->exprs, base), double);
+    if (variable >= 0)
+        rl_tree_marginal(bench->tree, variable, value);
+    else
+        absorbed_values(bench, arena, &bench->network.absorbed[absorbed], value);
+    return value;
 }
 
 static void copy_load(const double *weight, double out[RL_STATES])
@@ -68,23 +159,26 @@ static void copy_load(const double *weight, double out[RL_STATES])
     out[RL_FAILED] = weight[1];
 }
 
-void rl_bench_states(const rl_bench *bench, rl_arena *arena, int element, double out[RL_STATES])
+static void normal_states(const double *state, double out[RL_STATES])
+{
+    double sum = 0;
+    for (int s = 0; s < RL_STATES; s++)
+        sum += state[s];
+    for (int s = 0; s < RL_STATES; s++)
+        out[s] = state[s] / sum;
+}
+
+void rl_bench_states(rl_bench *bench, rl_arena *arena, int element, double out[RL_STATES])
 {
     const rl_node *node = &bench->frame.model->node[element];
     const double *state = bench->draft.state[element];
     int base = rl_bench_base(bench, element);
     if (base < 0) {
-        memcpy(out, state, RL_STATES * sizeof *out);
+        normal_states(state, out);
         return;
     }
     rl_mark mark = rl_arena_mark(arena);
-    const double *value = bench->network.weight[base];
-    int variable = rl_network_variable(&bench->network, base);
-    if (variable >= 0) {
-        double *marginal = rl_many(arena, rl_expr_size(&bench->exprs, base), double);
-        rl_tree_marginal(bench->tree, variable, marginal);
-        value = marginal;
-    }
+    const double *value = base_values(bench, arena, base);
     if (node->info.sort == RL_LOAD)
         copy_load(value, out);
     else
@@ -92,33 +186,22 @@ void rl_bench_states(const rl_bench *bench, rl_arena *arena, int element, double
     rl_arena_rewind(arena, mark);
 }
 
-static void clamp(const rl_bench *bench, int element, rl_state s, double *out)
+void rl_bench_restrict(rl_bench *bench, rl_arena *arena, int element, rl_state s)
 {
     const rl_node *node = &bench->frame.model->node[element];
-    if (node->info.sort == RL_LOAD) {
-        out[0] = s == RL_SOUND;
-        out[1] = s == RL_FAILED;
-    } else {
-        rl_frame_clamp(&bench->frame, node, bench->draft.state[element], s, out);
-    }
-}
-
-double rl_bench_restrict(rl_bench *bench, rl_arena *arena, int element, rl_state s)
-{
     int base = rl_bench_base(bench, element);
-    if (base < 0)
-        return log(bench->draft.state[element][s]);
+    int variable = base < 0 ? -1 : rl_network_variable(&bench->network, base);
+    assert(base < 0 || bench->network.absorbed_of[base] < 0);
+    if (variable < 0)
+        return;
     rl_mark mark = rl_arena_mark(arena);
-    int size = rl_expr_size(&bench->exprs, base);
-    double *weight = rl_many(arena, size, double), sum = 0;
-    clamp(bench, element, s, weight);
-    int variable = rl_network_variable(&bench->network, base);
-    if (variable >= 0)
-        rl_tree_weigh(bench->tree, variable, weight);
-    for (int v = 0; v < size; v++)
-        sum += weight[v] * bench->network.weight[base][v];
+    double *weight = rl_many(arena, rl_expr_size(&bench->exprs, base), double);
+    if (node->info.sort == RL_LOAD)
+        weight[s == RL_FAILED] = 1;
+    else
+        rl_frame_clamp(&bench->frame, node, bench->draft.state[element], s, weight);
+    rl_tree_weigh(bench->tree, variable, weight);
     rl_arena_rewind(arena, mark);
-    return variable >= 0 ? 0 : log(sum);
 }
 
 void rl_bench_release(rl_bench *bench, int element)

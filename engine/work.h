@@ -15,6 +15,8 @@ typedef struct rl_bench {
     rl_exprs exprs;
     rl_draft draft;
     rl_observer observer;
+    rl_cells *observed;         /* the draft's factors before the network was made of them */
+    int observed_count;
     rl_network network;
     rl_plan *plan;
     rl_tree *tree;              /* NULL: too wide, or impossible */
@@ -26,13 +28,17 @@ typedef struct rl_bench {
  * the tables would pass the context's bound and were not made; RL_CONTRADICTION: it is 0
  * without any table.  Memory from `arena`, whose bail is set. */
 rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, bool forgotten);
+/* The same findings again, with the elements of `held` held sound (NULL: none)
+ * and those of `keep` as variables of the net (NULL: none).  Paths that were not
+ * in use cannot be asked of it. */
+rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, const rl_bench *bench, const bool *held, const bool *keep);
 /* Upward pass; sets log_evidence.  RL_OK or RL_CONTRADICTION. */
 rl_status rl_bench_collect(rl_bench *bench);
 /* States' posterior of one element, after rl_tree_distribute. */
-void rl_bench_states(const rl_bench *bench, rl_arena *arena, int element, double out[RL_STATES]);
-/* Leaves only state `s` of the element: weighs the tree, or returns ln of what
- * the restriction costs where the element is outside the net (0 inside). */
-double rl_bench_restrict(rl_bench *bench, rl_arena *arena, int element, rl_state s);
+void rl_bench_states(rl_bench *bench, rl_arena *arena, int element, double out[RL_STATES]);
+/* Leaves only state `s` of an element that was kept; of one that no other
+ * element is joined to, nothing has to be done. */
+void rl_bench_restrict(rl_bench *bench, rl_arena *arena, int element, rl_state s);
 /* Takes the restriction off again. */
 void rl_bench_release(rl_bench *bench, int element);
 /* The base expression of an element, or -1 if no finding has used it. */
@@ -45,6 +51,8 @@ typedef struct rl_work {
     bool contradicted;          /* `contradicting` was worked out */
     rl_answer answer;
     rl_belief *belief;
+    rl_shares shares;
+    bool shared_out;            /* `shares` was worked out */
     const size_t *suspects;
     size_t suspect_count;
     const size_t *contradicting;

@@ -130,8 +130,9 @@ typedef enum ast_sort {
     AST_POINT, AST_SPLICE, AST_CONNECTOR, AST_FEED, AST_LOAD,
     AST_SYMPTOM, AST_INSPECTION,
     AST_BACKFEED_RULE, AST_PULL_RULE,
-    AST_GRADES,                /* number list */
-    AST_JOINT,                 /* one clause: JOINT (sound, corroded), QUIET (loose), LEAKS (open) */
+    AST_GRADES,                /* number list; clauses note, caution, source */
+    AST_JOINT,                 /* state; first clause JOINT (sound, corroded), QUIET (loose) or LEAKS (open);
+                                  behind it only note, caution, source */
     AST_METER,                 /* name: volts, ohms, beeper */
     AST_BYPASS_RULE, AST_JUMPER_RULE, AST_SWAP_RULE,
     /* evidence */

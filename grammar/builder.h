@@ -77,10 +77,7 @@ typedef struct rl_parser {
     bool open, broken;
     size_t tokens;             /* of the statement, delivered so far */
     rl_token first, second, last;
-    /* the first token of the next statement, read to see that this one ends */
-    bool holding;
-    rl_token held;
-    union RL_GRAMMAR_STYPE *held_value;
+    bool ended;                /* of the text */
     ast_word *half_last;
 } rl_parser;
 

@@ -126,7 +126,7 @@ static rl_span just_behind(const rl_parser *p, rl_span span)
     return span;
 }
 
-/* A statement ends where the next one begins, or at the end of the text. */
+/* The place is just behind the last token: there something is missing. */
 static int end_statement(rl_parser *p, rl_span *span)
 {
     *span = just_behind(p, p->last.span);
@@ -187,27 +187,12 @@ static rl_token skip_indented(rl_parser *p, RL_GRAMMAR_STYPE *value, rl_token to
 
 int rl_parse_token(rl_parser *p, union RL_GRAMMAR_STYPE *value, rl_span *span)
 {
-    rl_token token;
-    bool broken = p->broken;
-    if (p->file->refused || rl_diag_full(p->diag)) {
-        if (p->open)
-            return end_statement(p, span);
-        return RL_GRAMMAR_EOF;
-    }
-    if (p->holding) {
-        p->holding = false;
-        token = p->held;
-        *value = *p->held_value;
-    } else {
+    rl_token token = {.kind = RL_GRAMMAR_EOF};
+    if (!p->ended && !p->file->refused && !rl_diag_full(p->diag))
         token = read_token(p, value);
-    }
-    if (p->open && (token.kind == RL_GRAMMAR_EOF || token.span.column == 1)) {
-        p->broken = broken;  /* a fault in the token is the next statement's */
-        p->holding = true;
-        p->held = token;
-        *p->held_value = *value;
+    p->ended = token.kind == RL_GRAMMAR_EOF;
+    if (p->open && (p->ended || token.kind == END))
         return end_statement(p, span);
-    }
     if (!p->open) {
         token = skip_indented(p, value, token);
         if (token.kind != RL_GRAMMAR_EOF)
@@ -238,7 +223,6 @@ ast_file *rl_parse(rl_arena *arena, rl_diag *diag, uint32_t source)
 {
     assert(source < diag->source_count);
     const rl_source *text = &diag->sources[source];
-    RL_GRAMMAR_STYPE held_value;
     rl_parser p = {
         .arena = arena,
         .diag = diag,
@@ -248,7 +232,6 @@ ast_file *rl_parse(rl_arena *arena, rl_diag *diag, uint32_t source)
         .length = text->length,
         .line = text->first_line == 0 ? 1 : text->first_line,
         .column = 1,
-        .held_value = &held_value,
     };
     p.file->source = source;
     if (refused_whole(&p))

@@ -13,12 +13,15 @@
 ast_file *rl_parse(rl_arena *arena, rl_diag *diag, uint32_t source);
 
 /* The canonical text of a tree: print(parse(x)) is a fixed point.  Comments
- * are not part of the tree. */
+ * are not part of the tree.  A file ends each statement with a line end; a
+ * statement by itself has none behind it, and a line of evidence none within. */
 void rl_print_file(rl_text *out, const ast_file *file);
 void rl_print_statement(rl_text *out, const ast_stmt *stmt);
 
 /* The words of the language, from the lexer's one table: `count` of them,
- * sorted.  For completion, "did you mean" and the manual. */
+ * sorted.  For completion, "did you mean" and the manual.  rl_is_word: whether
+ * no element, level or outcome may be called so; `volts ohms beeper silent`
+ * are listed, but mean something in one place only and may be names. */
 const char *const *rl_words(size_t *count);
 bool rl_is_word(const char *text);
 

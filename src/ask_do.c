@@ -422,6 +422,7 @@ static void evidence(ask *a, const char *line, size_t length, const char *word)
 
 void ask_line(ask *a, const char *line, size_t length)
 {
+    assert(!a->done);
     while (length > 0 && isspace((unsigned char)line[0])) {
         line++;
         length--;

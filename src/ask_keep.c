@@ -9,6 +9,7 @@
 #include "files.h"
 #include "status.h"
 
+#include <assert.h>
 #include <ctype.h>
 #include <errno.h>
 #include <stdio.h>
@@ -175,6 +176,7 @@ static bool save_own(ask *a)
                   a->file.path);
         return false;
     }
+    assert(a->file.path != NULL);
     text content = { 0 };
     casefile_update(&a->file, &content, a->s.model, a->c);
     bool good = write_case(a, a->file.path, &content);

@@ -127,6 +127,7 @@ void casefile_update(const casefile *f, text *out, const rl_model *model, const 
 
 bool casefile_unchanged(const casefile *f)
 {
+    assert(f->path != NULL);
     bool saved = f->written.bytes != NULL;
     const char *expected = saved ? f->written.bytes : f->bytes;
     size_t length = 0, most = saved ? f->written.length : f->length;

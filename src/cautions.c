@@ -5,6 +5,7 @@
  */
 #include "cautions.h"
 
+#include <assert.h>
 #include <string.h>
 
 const char *const cautions_always =
@@ -75,6 +76,7 @@ static int is_air_bag(const rl_model *model, const rl_element *e)
 
 void cautions_of_element(text_list *out, const rl_model *model, size_t element)
 {
+    assert(element < rl_model_vehicle(model)->elements);
     const rl_element *e = rl_model_element(model, element);
     if (main_return(model, element))
         list_add_new(out, at_the_post);

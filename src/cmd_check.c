@@ -9,6 +9,7 @@
 #include "term.h"
 #include "words.h"
 
+#include <assert.h>
 #include <stdlib.h>
 
 typedef struct check {
@@ -44,6 +45,7 @@ static void say(const check *k, const char *first, const text *safe)
 /* One expectation: on the page, in the JSON list, and on stderr if it fails. */
 static void check_expectation(check *k, rl_case *c, const rl_expectation *x, json_t *list)
 {
+    assert(x->line < rl_case_lines(c));
     const rl_line *line = rl_case_line(c, x->line);
     text said = { 0 };
     term_safe(&said, line->text);

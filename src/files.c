@@ -64,6 +64,7 @@ void folders_free(folders *f)
 
 static bool lies_in(const char *path, const char *folder)
 {
+    assert(path[0] == '/' && folder[0] == '/');   /* real paths */
     size_t n = strlen(folder);
     if (strcmp(folder, "/") == 0)
         return path[0] == '/';
@@ -167,6 +168,7 @@ rl_loader folders_loader(folders *f)
 
 bool file_put(int fd, const char *bytes, size_t length)
 {
+    assert(fd >= 0);
     while (length > 0) {
         ssize_t put = write(fd, bytes, length);
         if (put < 0 && errno == EINTR)

@@ -8,6 +8,7 @@
 #include "offer.h"
 #include "term.h"
 
+#include <assert.h>
 #include <histedit.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -188,6 +189,7 @@ static const char *plain_line(input *in, size_t *length, bool *too_long)
 
 const char *input_line(input *in, const char *prompt, size_t *length, bool *too_long)
 {
+    assert(prompt != NULL);
     *too_long = false;
     const char *line = in->edit != NULL ? edited_line(in, prompt, length) : plain_line(in, length, too_long);
     if (line == NULL)

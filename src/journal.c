@@ -9,6 +9,7 @@
 
 #include "files.h"
 
+#include <assert.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <stdio.h>
@@ -132,6 +133,7 @@ bool journal_open(journal *j, const char *rules, const char *case_file, char **l
 
 bool journal_add(journal *j, const char *record)
 {
+    assert(j->fd >= 0 && strchr(record, '\n') == NULL);   /* a record is one line */
     text line = { 0 };
     size_t length = strlen(record);
     text_add(&line, "\n%08x %zu %s\n", (unsigned)text_checksum(record, length), length, record);

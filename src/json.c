@@ -73,13 +73,13 @@ static json_t *elements(const rl_model *model, const rl_answer *answer)
     return list;
 }
 
-static json_t *shares(const rl_answer *answer)
+static json_t *shares_object(const rl_shares *shares)
 {
     json_t *object = json_object();
-    set(object, "return", number(answer->share_return));
-    set(object, "feed", number(answer->share_feed));
-    set(object, "load", number(answer->share_load));
-    set(object, "none", number(answer->share_none));
+    set(object, "return", number(shares->of_return));
+    set(object, "feed", number(shares->of_feed));
+    set(object, "load", number(shares->of_load));
+    set(object, "none", number(shares->none));
     return object;
 }
 
@@ -137,12 +137,15 @@ static rl_status contradiction(json_t *object, rl_case *c)
 static rl_status fill(json_t *object, const rl_model *model, rl_case *c, size_t most_explanations, size_t most_tests)
 {
     const rl_answer *answer;
+    const rl_shares *shares;
     rl_status status = rl_case_answer(c, &answer);
+    if (status == RL_OK)
+        status = rl_case_shares(c, &shares);
     if (status != RL_OK)
         return status;
     set(object, "log_evidence", number(answer->log_evidence));
     set(object, "elements", elements(model, answer));
-    set(object, "shares", shares(answer));
+    set(object, "shares", shares_object(shares));
     if (answer->bounded) {
         json_t *bound = json_object();
         set(bound, "faults", json_integer(answer->faults));

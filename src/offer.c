@@ -7,6 +7,7 @@
 
 #include "words.h"
 
+#include <assert.h>
 #include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
@@ -273,6 +274,7 @@ static void filter(const offers *all, const char *part, bool labels_only, offers
 
 void offer_for(const rl_model *model, const char *before, offers *out)
 {
+    assert(before != NULL);
     size_t length = strlen(before);
     bool fresh = length == 0 || isspace((unsigned char)before[length - 1]);
     tokens t;

@@ -118,6 +118,7 @@ static void print_weights(const page *p, const rl_case *c, const rl_weight *weig
 
 rl_status page_why(const page *p, rl_case *c, size_t element)
 {
+    assert(element < rl_model_vehicle(p->model)->elements);
     const rl_why *why;
     rl_status status = rl_case_why(c, element, &why);
     if (status != RL_OK)
@@ -226,6 +227,7 @@ static rl_status print_tests(const page *p, rl_case *c, const rl_test **best)
     const rl_test *test;
     size_t count, shown = 0;
     rl_status status = rl_case_tests(c, &test, &count);
+    assert(best != NULL);
     *best = NULL;
     if (status != RL_OK)
         return status;
@@ -264,10 +266,10 @@ static void print_head(const page *p, const rl_case *c)
     text_free(&line);
 }
 
-static void print_sum(const page *p, const rl_answer *answer, const rl_test *best)
+static void print_sum(const page *p, const rl_answer *answer, const rl_shares *shares, const rl_test *best)
 {
     text line = { 0 };
-    words_sum(&line, p->model, answer, best);
+    words_sum(&line, p->model, answer, shares, best);
     say(p, "In short: ", &line);
     text_clear(&line);
     text_add(&line, "%s", cautions_always);
@@ -308,9 +310,12 @@ static rl_status no_answer(const page *p, rl_case *c, rl_status status)
 rl_status page_case(const page *p, rl_case *c)
 {
     const rl_answer *answer;
+    const rl_shares *shares;
     const rl_test *best;
     print_head(p, c);
     rl_status status = rl_case_answer(c, &answer);
+    if (status == RL_OK)
+        status = rl_case_shares(c, &shares);
     if (status != RL_OK)
         return no_answer(p, c, status);
     if (rl_model_vehicle(p->model)->elements == 0) {
@@ -318,7 +323,7 @@ rl_status page_case(const page *p, rl_case *c)
         return RL_OK;
     }
     text line = { 0 };
-    words_shares(&line, answer);
+    words_shares(&line, shares);
     say(p, "", &line);
     text_clear(&line);
     if (answer->bounded) {
@@ -335,7 +340,7 @@ rl_status page_case(const page *p, rl_case *c)
     if (status == RL_OK)
         status = print_tests(p, c, &best);
     if (status == RL_OK)
-        print_sum(p, answer, best);
+        print_sum(p, answer, shares, best);
     return status;
 }
 

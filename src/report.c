@@ -9,6 +9,7 @@
 
 #include "term.h"
 
+#include <assert.h>
 #include <string.h>
 
 enum { ROOM = 76, TAB = 8, LONGEST_TEXT = 600 };
@@ -16,6 +17,7 @@ enum { ROOM = 76, TAB = 8, LONGEST_TEXT = 600 };
 /* Where character `column` (from 1) begins; the end if the line is shorter. */
 static size_t offset_of(const char *line, size_t length, size_t column)
 {
+    assert(column > 0);
     size_t at = 0;
     uint32_t point;
     for (size_t i = 1; i < column && at < length; i++) {
@@ -91,6 +93,7 @@ static void put_place(text *out, const char *path, size_t line, size_t column)
 void report_print(FILE *out, const rl_report *r)
 {
     static const char *const severity[] = { "note", "warning", "error" };
+    assert(r->text != NULL && r->severity <= RL_ERROR);
     text head = { 0 }, said = { 0 };
     if (r->path != NULL)
         put_place(&head, r->path, r->line, r->column);
@@ -103,7 +106,7 @@ void report_print(FILE *out, const rl_report *r)
     if (r->number > 0)
         fprintf(out, " [%d]", r->number);
     fputc('\n', out);
-    if (r->line_text != NULL && r->path != NULL)
+    if (r->line_text != NULL && r->line_length > 0 && r->path != NULL)
         print_source(out, r);
     if (r->other_path != NULL) {
         text_clear(&head);

@@ -5,6 +5,7 @@
 #include "report.h"
 #include "status.h"
 
+#include <assert.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -76,6 +77,7 @@ int session_book(session *s, const char *path, rl_book **out)
 
 void session_say(session *s, const rl_line *line, const char *said)
 {
+    assert(line->text != NULL);
     rl_report report = {
         .severity = RL_ERROR, .path = line->path, .line = line->line, .column = 1,
         .width = strlen(line->text), .text = said,

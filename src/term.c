@@ -145,6 +145,7 @@ static size_t line_bytes(const char *s, size_t room)
 
 void term_wrap(const screen *sc, const char *first, size_t indent, const char *safe)
 {
+    assert(term_cells(first) <= indent);
     size_t room = sc->width > indent + 10 ? sc->width - indent : 10;
     fputs(first, sc->out);
     for (bool again = false; again ? *safe != '\0' : true; again = true) {
@@ -166,6 +167,7 @@ void term_heading(const screen *sc, const char *safe)
 
 void term_bar(const screen *sc, text *out, double share, size_t cells)
 {
+    assert(share >= 0 && share <= 1.000001);   /* a probability */
     size_t full = (size_t)(share * (double)cells + 0.5);
     for (size_t i = 0; i < cells; i++)
         text_add(out, "%s", i < full ? (sc->unicode ? "█" : "#") : (sc->unicode ? "░" : "."));

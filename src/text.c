@@ -58,6 +58,7 @@ static void reserve(text *t, size_t more)
 
 void text_put(text *t, const char *bytes, size_t length)
 {
+    assert(bytes != NULL);
     reserve(t, length);
     memcpy(t->bytes + t->length, bytes, length);
     t->length += length;
@@ -111,6 +112,7 @@ const char *text_get(const text *t)
 
 void list_add(text_list *list, const char *item)
 {
+    assert(item != NULL);
     if (list->count == list->room) {
         list->room = list->room * 2 + 8;
         list->item = tool_grow(list->item, list->room, sizeof *list->item);

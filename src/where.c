@@ -132,6 +132,7 @@ static void say_repair(const screen *sc, const rl_element *e)
 
 void where_element(const screen *sc, const rl_model *model, size_t element)
 {
+    assert(element < rl_model_vehicle(model)->elements);
     const rl_element *e = rl_model_element(model, element);
     text line = { 0 };
     text_list cautions = { 0 };

@@ -9,6 +9,7 @@
 
 void words_percent(text *out, double p)
 {
+    assert(!isnan(p));
     double percent = p * 100;
     if (p <= 0 || p >= 1)
         text_add(out, "%s", p <= 0 ? "0%" : "100%");
@@ -171,6 +172,7 @@ static void how_conditioned(text *out, const rl_model *model, const rl_test *t)
 
 static void how_pair(text *out, const rl_model *model, const rl_test *t)
 {
+    assert(t->subject >= 0 && t->other >= 0);
     text one = { 0 }, other = { 0 };
     put_element(&one, model, t->subject);
     put_element(&other, model, t->other);
@@ -310,9 +312,9 @@ void words_explanation(text *out, const rl_model *model, const rl_explanation *x
     }
 }
 
-void words_shares(text *out, const rl_answer *answer)
+void words_shares(text *out, const rl_shares *shares)
 {
-    const double share[] = { answer->share_return, answer->share_feed, answer->share_load, answer->share_none };
+    const double share[] = { shares->of_return, shares->of_feed, shares->of_load, shares->none };
     static const char *const word[] = { "ground side ", ", feed side ", ", a load itself ", ", nothing " };
     text_add(out, "At fault: ");
     for (size_t i = 0; i < 4; i++) {
@@ -371,12 +373,13 @@ static void sum_next(text *out, const rl_model *model, const rl_element *leader,
     text_add(out, ".");
 }
 
-void words_sum(text *out, const rl_model *model, const rl_answer *answer, const rl_test *best)
+void words_sum(text *out, const rl_model *model, const rl_answer *answer, const rl_shares *shares,
+               const rl_test *best)
 {
     size_t leader = words_leader(model, answer);
     const rl_element *e = rl_model_element(model, leader);
     double p = words_not_sound(&answer->belief[leader]);
-    if (p < 0.5 && answer->share_none >= 0.5)
+    if (p < 0.5 && shares->none >= 0.5)
         text_add(out, "Most likely nothing is at fault; first to suspect would be ");
     else
         text_add(out, p >= 0.9 ? "Almost surely at fault: " : p >= 0.5 ? "Probably at fault: "

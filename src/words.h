@@ -36,7 +36,7 @@ void words_outcomes(text *out, const rl_model *model, const rl_test *test);
 /* "rear crossmember stud (rear) corroded + …", or that nothing is at fault. */
 void words_explanation(text *out, const rl_model *model, const rl_explanation *explanation);
 /* The line of shares. */
-void words_shares(text *out, const rl_answer *answer);
+void words_shares(text *out, const rl_shares *shares);
 /* The bound of an answer that is not exact. */
 void words_bound(text *out, const rl_answer *answer);
 
@@ -44,7 +44,8 @@ void words_bound(text *out, const rl_answer *answer);
 size_t words_leader(const rl_model *model, const rl_answer *answer);
 /* The sentence that sums a case up: the leader, how sure, the next step.
  * `best`: the best test, or NULL. */
-void words_sum(text *out, const rl_model *model, const rl_answer *answer, const rl_test *best);
+void words_sum(text *out, const rl_model *model, const rl_answer *answer, const rl_shares *shares,
+               const rl_test *best);
 /* One line of a case as it may be quoted: safe, on demand with its place. */
 void words_line(text *out, const rl_line *line, bool place);
 

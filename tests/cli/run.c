@@ -21,6 +21,7 @@
 #include <sys/ioctl.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
+#include <termios.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -290,6 +291,20 @@ void talk_until(talk *t, const char *text)
         if (!hear(t))
             fail_msg("never heard \"%s\"; heard: %s", text, t->heard != NULL ? t->heard : "nothing");
     }
+}
+
+void talk_prompt(talk *t)
+{
+    struct termios mode;
+    struct timespec pause = { .tv_nsec = 2000000 };
+    talk_until(t, "ringlug> ");
+    for (int i = 0; i < RUN_PATIENCE * 500; i++) {
+        assert_int_equal(tcgetattr(t->to, &mode), 0);
+        if (!(mode.c_lflag & ICANON))
+            return;
+        nanosleep(&pause, NULL);
+    }
+    fail_msg("the terminal was left in line mode");
 }
 
 static void talk_close(talk *t)

@@ -40,6 +40,9 @@ talk talk_terminal(const char *first, ...);
 void talk_say(talk *t, const char *text);
 /* Waits until `text` is printed; fails the test if it never is. */
 void talk_until(talk *t, const char *text);
+/* Waits for the prompt of a terminal, and until it takes single keys: libedit
+ * prints the prompt first and leaves the line mode of the terminal after that. */
+void talk_prompt(talk *t);
 /* Ends it by SIGKILL, as a crash would. */
 void talk_kill(talk *t);
 /* Closes its input and returns its exit status. */

@@ -14,7 +14,7 @@
 static talk prompt(const char *case_file)
 {
     talk t = talk_terminal("ask", run_data("cart.gnd"), case_file, NULL);
-    talk_until(&t, "ringlug> ");
+    talk_prompt(&t);
     return t;
 }
 
@@ -25,10 +25,10 @@ static void names_and_levels_are_completed(void **state)
     talk t = prompt(path);
     talk_say(&t, "pla\tdi\t\n");         /* plate dim */
     talk_until(&t, "next ");
-    talk_until(&t, "ringlug> ");
+    talk_prompt(&t);
     talk_say(&t, "lo\tre\tcor\t\n");     /* look rear corroded */
     talk_until(&t, "next ");
-    talk_until(&t, "ringlug> ");
+    talk_prompt(&t);
     talk_say(&t, "lea\t\n");
     assert_int_equal(talk_end(&t), 0);
     char *content = run_content(path);
@@ -44,7 +44,7 @@ static void labels_are_completed(void **state)
     talk t = prompt(path);
     talk_say(&t, "left ta\tdim\n");      /* of "left tail lamp" */
     talk_until(&t, "next ");
-    talk_until(&t, "ringlug> ");
+    talk_prompt(&t);
     talk_say(&t, "tail lamp\t");         /* several: they are listed */
     talk_until(&t, "tail_left");
     talk_until(&t, "left tail lamp");
@@ -63,10 +63,10 @@ static void the_history_brings_lines_back(void **state)
     talk t = prompt(run_path("history.case"));
     talk_say(&t, "plate dim\n");
     talk_until(&t, "next ");
-    talk_until(&t, "ringlug> ");
+    talk_prompt(&t);
     talk_say(&t, "\x10\x7f\x7f\x7f" "dead\n");   /* the line before, its level exchanged */
     talk_until(&t, "next ");
-    talk_until(&t, "ringlug> ");
+    talk_prompt(&t);
     talk_say(&t, "lines\n");
     talk_until(&t, "  2  plate dead");
     talk_say(&t, "\x04");
@@ -80,7 +80,7 @@ static void a_slip_is_answered_and_the_prompt_comes_back(void **state)
     talk_say(&t, "tial_left dim\n");
     talk_until(&t, "prompt:1:1: error: ");
     talk_until(&t, "tail_left");
-    talk_until(&t, "ringlug> ");
+    talk_prompt(&t);
     talk_say(&t, "leave\n");
     assert_int_equal(talk_end(&t), 0);
 }
@@ -91,17 +91,17 @@ static void a_killed_prompt_offers_to_go_on(void **state)
     talk t = prompt(NULL);
     talk_say(&t, "plate dim\n");
     talk_until(&t, "next ");
-    talk_until(&t, "ringlug> ");
+    talk_prompt(&t);
     talk_kill(&t);
     t = talk_terminal("ask", run_data("cart.gnd"), NULL);
     talk_until(&t, "left unfinished");
     talk_until(&t, "Go on with it? [y/n] ");
     talk_say(&t, "y\n");
     talk_until(&t, "Going on with 1 line.");
-    talk_until(&t, "ringlug> ");
+    talk_prompt(&t);
     talk_say(&t, "lines\n");
     talk_until(&t, "  1  plate dim");
-    talk_until(&t, "ringlug> ");
+    talk_prompt(&t);
     talk_say(&t, "leave\n");
     talk_until(&t, "offers to go on");
     assert_int_equal(talk_end(&t), 0);
@@ -109,7 +109,7 @@ static void a_killed_prompt_offers_to_go_on(void **state)
     talk_until(&t, "Go on with it? [y/n] ");
     talk_say(&t, "n\n");
     talk_until(&t, "is kept as");
-    talk_until(&t, "ringlug> ");
+    talk_prompt(&t);
     talk_say(&t, "leave\n");
     assert_int_equal(talk_end(&t), 0);
 }

@@ -22,7 +22,7 @@ typedef struct oc_alternative {
     double conductor;
 } oc_alternative;
 
-/* One way from a load's wire to the battery; a connector met twice stands twice. */
+/* One way from a load's wire to the battery, each element once. */
 typedef struct oc_way {
     int count;
     int element[OC_WAY];
@@ -61,7 +61,6 @@ typedef struct oc_kind {
     double failed[OC_LEVELS], otherwise[OC_LEVELS];
     oc_shortfall *shortfall;       /* ascending */
     int shortfalls;
-    unsigned forbidden;
 } oc_kind;
 
 typedef enum oc_subject { OC_ELEMENT, OC_RETURN, OC_FEED } oc_subject;

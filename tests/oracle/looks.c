@@ -6,7 +6,6 @@
  */
 #include "inside.h"
 
-#include <assert.h>
 #include <math.h>
 #include <string.h>
 

@@ -5,7 +5,6 @@
  */
 #include "inside.h"
 
-#include <assert.h>
 #include <math.h>
 #include <string.h>
 
@@ -21,14 +20,6 @@ static double current_on(const oc_model *m, const oc_watch *w, double own, int e
         if (w->also[l] && m->element[l].every[e])
             sum += m->element[l].current;
     return sum;
-}
-
-static bool met_before(const oc_way *way, int i)
-{
-    for (int k = 0; k < i; k++)
-        if (way->element[k] == way->element[i])
-            return true;
-    return false;
 }
 
 typedef struct counting { int element; double product, current; } counting;
@@ -85,8 +76,6 @@ static double way_law(const oc_case *c, const oc_watch *w, const oc_joint *j, co
     double nominal = k.product;
     for (int i = 0; i < way->count; i++) {
         const oc_element *e = &m->element[way->element[i]];
-        if (met_before(way, i))
-            continue;
         double current = current_on(m, w, own, way->element[i]);
         nominal += current * (way->conductor[i] + e->sound.median);
         u->base += current * (way->conductor[i] + (k.element < 0 ? 0 : e->sound.median));
@@ -133,31 +122,31 @@ static bool draws(const oc_case *c, const oc_watch *w, const oc_joint *j)
         && !open_before(c, w, j);
 }
 
-/* R(`to`) is open.  A connector has no parent of its own, so R of it is its own state, and an
- * open point behind it does not count here: the letter of design §1, as the reference has it. */
-static bool open_after(const oc_case *c, const oc_watch *w, const oc_joint *j)
+/* R(element) is open: the element, or every alternative behind it.  A connector has no parent
+ * of its own, so R of it is its own state, and an open point behind it does not count: the
+ * letter of design §1, as the reference has it. */
+static bool open_from(const oc_case *c, const oc_watch *w, const oc_joint *j, int element)
 {
-    const oc_element *load = &c->model->element[w->subject];
+    const oc_element *e = &c->model->element[element];
     int open = 2 + c->model->bins;
-    if (w->to >= 0 && c->model->element[w->to].sort == RL_CONNECTOR)
-        return oc_effective(c, w, j, w->to) == open;
-    for (int i = 0; w->to >= 0 && i < load->ways; i++) {
-        bool passed = false, broken = false;
-        for (int k = 0; k < load->way[i].count; k++) {
-            passed = passed || load->way[i].element[k] == w->to;
-            broken = broken || (passed && oc_effective(c, w, j, load->way[i].element[k]) == open);
-        }
+    if (oc_effective(c, w, j, element) == open)
+        return true;
+    for (int a = 0; a < e->alternatives; a++) {
+        const oc_alternative *way = &e->alternative[a];
+        bool broken = open_from(c, w, j, way->parent);
+        for (int v = 0; v < way->vias; v++)
+            broken = broken || oc_effective(c, w, j, way->via[v]) == open;
         if (!broken)
             return false;
     }
-    return w->to >= 0;
+    return e->alternatives > 0;
 }
 
 static stand drop_law(const oc_case *c, const oc_watch *w, const oc_joint *j, oc_u *u)
 {
     bool d = draws(c, w, j);
     memset(u, 0, sizeof *u);
-    if (open_after(c, w, j) || (w->at > 0 && !d))
+    if ((w->to >= 0 && open_from(c, w, j, w->to)) || (w->at > 0 && !d))
         return NO_FLOW;
     double own = !d ? 0 : w->at > 0 ? w->at : c->model->element[w->subject].current;
     return span_law(c, w, j, own, u);

@@ -8,6 +8,7 @@
 #include <assert.h>
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* Round the clauses `c` of statement `s` that are of this sort. */
@@ -236,7 +237,6 @@ static void read_kind(oc_model *m, const ast_stmt *s)
     k->check = number_or(s, AST_C_CHECK, 1);
     k->failed_prior = number_or(s, AST_C_FAILED, 0);
     k->current = amperes(m, oc_clause(s, AST_C_DRAWS));
-    k->forbidden = oc_forbidden(s);
     k->failed[0] = k->otherwise[0] = 1;
     /* first the rows of one side, so that they win over those of both */
     EACH(c, s, AST_C_WHEN)
@@ -291,8 +291,7 @@ static const oc_class *class_named(const oc_model *m, const char *id)
     for (int i = 0; i < m->classes; i++)
         if (strcmp(m->class_[i].id, id) == 0)
             return &m->class_[i];
-    assert(!"a class that no statement declares");
-    return NULL;
+    abort();   /* a class that no statement declares: the file is not valid */
 }
 
 static void fill_bins(const oc_model *m, oc_element *e)
@@ -339,8 +338,7 @@ static int kind_index(const oc_model *m, const char *id)
     for (int i = 0; i < m->kinds; i++)
         if (strcmp(m->kind[i].id, id) == 0)
             return i;
-    assert(!"a load without a kind");
-    return -1;
+    abort();   /* a load without a kind */
 }
 
 static void add_wire(oc_model *m, const ast_stmt *s, int load)
@@ -368,7 +366,7 @@ static void add_load(oc_model *m, const ast_stmt *s)
     e->wire = load + 1;
     const char *area = word_of(s, AST_C_IN);
     e->area = area == NULL ? -1 : oc_area_index(m, area);
-    e->forbidden = oc_forbidden(s) | k->forbidden | (e->area >= 0 ? m->area[e->area].forbidden : 0);
+    e->forbidden = oc_forbidden(s) | (e->area >= 0 ? m->area[e->area].forbidden : 0);
     add_wire(m, s, load);
 }
 

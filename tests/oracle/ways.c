@@ -2,7 +2,8 @@
  * part of them that a reading spans.
  *
  * Invariant: a way is a list of elements in the order in which the current
- * meets them; conductor[i] lies between element i and the next.
+ * first meets them; conductor[i] lies between element i and the next.  Only a
+ * connector can be met twice: it is one element, and stands where it is met first.
  */
 #include "inside.h"
 
@@ -10,6 +11,23 @@
 #include <string.h>
 
 enum { MOST_WAYS = 512 };
+
+static int place(const oc_way *way, int element)
+{
+    for (int i = 0; i < way->count; i++)
+        if (way->element[i] == element)
+            return i;
+    return -1;
+}
+
+static void pass_connector(oc_way *way, int connector)
+{
+    if (place(way, connector) >= 0)
+        return;
+    assert(way->count < OC_WAY);
+    way->conductor[way->count] = 0;
+    way->element[way->count++] = connector;
+}
 
 static void walk(oc_model *m, oc_element *load, oc_way *so_far, int at)
 {
@@ -26,22 +44,11 @@ static void walk(oc_model *m, oc_element *load, oc_way *so_far, int at)
         const oc_alternative *alternative = &e->alternative[a];
         so_far->count = here + 1;
         so_far->conductor[here] = alternative->conductor;
-        for (int v = 0; v < alternative->vias; v++) {
-            assert(so_far->count < OC_WAY);
-            so_far->conductor[so_far->count] = 0;
-            so_far->element[so_far->count++] = alternative->via[v];
-        }
+        for (int v = 0; v < alternative->vias; v++)
+            pass_connector(so_far, alternative->via[v]);
         walk(m, load, so_far, alternative->parent);
     }
     so_far->count = here;
-}
-
-static int place(const oc_way *way, int element)
-{
-    for (int i = 0; i < way->count; i++)
-        if (way->element[i] == element)
-            return i;
-    return -1;
 }
 
 static void fill_sets(oc_model *m, oc_element *load)

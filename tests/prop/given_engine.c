@@ -61,7 +61,7 @@ rl_context *engine_context(void)
 
 static const char *copy(given *g, const char *text) { return rl_arena_copy(&g->arena, text, strlen(text)); }
 
-static void put_beliefs(given *g, const rl_model *model, const rl_answer *a)
+static void put_beliefs(given *g, const rl_model *model, const rl_answer *a, const rl_shares *shares)
 {
     g->log_evidence = a->log_evidence;
     g->elements = rl_model_vehicle(model)->elements;
@@ -71,10 +71,10 @@ static void put_beliefs(given *g, const rl_model *model, const rl_answer *a)
         g->id[i] = copy(g, rl_model_element(model, i)->id);
         memcpy(g->p[i], a->belief[i].p, sizeof g->p[i]);
     }
-    g->share[0] = a->share_return;
-    g->share[1] = a->share_feed;
-    g->share[2] = a->share_load;
-    g->share[3] = a->share_none;
+    g->share[0] = shares->of_return;
+    g->share[1] = shares->of_feed;
+    g->share[2] = shares->of_load;
+    g->share[3] = shares->none;
 }
 
 static rl_status put_suspects(given *g, const rl_model *model, rl_case *c)
@@ -123,10 +123,13 @@ static rl_status put_tests(given *g, rl_case *c)
 static rl_status put_all(given *g, const rl_model *model, rl_case *c, unsigned what)
 {
     const rl_answer *a;
+    const rl_shares *shares;
     rl_status status = rl_case_answer(c, &a);
+    if (status == RL_OK)
+        status = rl_case_shares(c, &shares);
     if (status != RL_OK)
         return status;
-    put_beliefs(g, model, a);
+    put_beliefs(g, model, a, shares);
     status = put_suspects(g, model, c);
     if (status == RL_OK && (what & ASK_EXPLANATIONS) != 0)
         status = put_explanations(g, model, c);

@@ -15,12 +15,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-#ifndef REFERENCE
-#define REFERENCE "tests/reference"
+#ifndef TEST_ROOT
+#define TEST_ROOT "."
 #endif
-#ifndef QUAD
-#define QUAD "tests/oracle/quad.csv"   /* readings through a divider, worked out to 40 digits elsewhere */
-#endif
+#define REFERENCE TEST_ROOT "/tests/reference"
+#define QUAD TEST_ROOT "/tests/oracle/quad.csv"   /* readings through a divider, worked out to 40 digits elsewhere */
 
 static const tolerance ALLOWED = {1e-9, 1e-8, 1e-9, 1e-8, 1e-9};
 

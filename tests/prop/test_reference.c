@@ -14,9 +14,10 @@
 #include <stdio.h>
 #include <string.h>
 
-#ifndef REFERENCE
-#define REFERENCE "tests/reference"
+#ifndef TEST_ROOT
+#define TEST_ROOT "."
 #endif
+#define REFERENCE TEST_ROOT "/tests/reference"
 
 static const tolerance ALLOWED = {1e-7, 1e-6, 1e-7, 1e-6, 1e-9};
 

@@ -202,19 +202,39 @@ static void units(void **state)
     }
 }
 
-/* ASTM B258 nominal areas in mm2, as printed in tables to four digits. */
+/* Columns of tests/data/awg.csv (its sources stand in its head): the formula's
+ * area in mm2, and where there is one a handbook's in circular mils. */
+static void check_gauge(bench *b, const char *gauge, double area, double circular_mils)
+{
+    char text[64];
+    snprintf(text, sizeof text, "class c by %s AWG 1 m", strcmp(gauge, "0000") == 0 ? "4/0" : gauge);
+    const ast_number *number = one(b, text)->clauses->number;
+    assert_int_equal(number->dimension, AST_SECTION);
+    assert_true(fabs(number->value - area) < 1e-6);
+    if (circular_mils > 0)
+        assert_true(fabs(number->value / (circular_mils * 5.067075e-4) - 1) < 1e-3);
+}
+
 static void gauges(void **state)
 {
-    static const struct { const char *gauge; double area; } rows[] = {
-        {"4/0", 107.2}, {"3/0", 85.01}, {"2/0", 67.43}, {"1/0", 53.49}, {"0", 53.49}, {"4", 21.15},
-        {"10", 5.261}, {"14", 2.081}, {"18", 0.8230}, {"22", 0.3255}, {"40", 0.004987},
-    };
-    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
-        char text[64];
-        snprintf(text, sizeof text, "class c by %s AWG 1 m", rows[i].gauge);
-        double area = one(*state, text)->clauses->number->value;
-        assert_true(fabs(area / rows[i].area - 1) < 2e-4);
+    char line[512], gauge[8];
+    double area;
+    int rows = 0;
+    FILE *file = fopen(TEST_ROOT "/tests/data/awg.csv", "r");
+    assert_non_null(file);
+    while (fgets(line, sizeof line, file) != NULL) {
+        if (sscanf(line, "%7[0-9],%*[^,],%*[^,],%lf", gauge, &area) != 2)
+            continue;
+        const char *column = line;
+        for (int i = 0; i < 8; i++)
+            column = strchr(column, ',') + 1;
+        check_gauge(*state, gauge, area, *column == ',' ? 0 : strtod(column, NULL));
+        rows++;
     }
+    fclose(file);
+    assert_true(rows > 15);
+    assert_true(one(*state, "class c by 1/0 AWG 1 m")->clauses->number->value
+                == one(*state, "class c by 0 AWG 1 m")->clauses->number->value);
 }
 
 /* Under whatever comma locale the machine has; without one there is nothing to ask. */
@@ -401,7 +421,7 @@ static void torn_texts_do_no_harm(void **state)
         bool refused = file->refused;
         file = parse_bytes(b, once.bytes, once.length);
         if (!refused && b->count > 0)
-            assert_non_null(strstr(b->said, " 128 "));  /* `language` may have become the first, or not */
+            fail_msg("%s%s", b->said, once.bytes);
         rl_print_file(&twice, file);
         if (b->count == 0)
             assert_string_equal(once.bytes, twice.bytes);
@@ -421,7 +441,7 @@ static int parse_with(bench *b, size_t pieces)
         const ast_file *file = parse(b, sample);
         rl_text text = {.arena = &b->arena};
         rl_print_file(&text, file);
-        whole = file->count == 12;
+        whole = file->count == 11;
     }
     b->left = SIZE_MAX;
     rl_arena_rewind(&b->arena, mark);
@@ -432,7 +452,7 @@ static void memory_may_fail_at_every_piece(void **state)
 {
     bench *b = *state;
     size_t pieces = 0;
-    while (!parse_with(b, pieces))
+    while (!parse_with(b, pieces) && pieces < 100)
         pieces++;
     assert_true(pieces > 1 && pieces < 100);
     assert_int_equal(b->arena.used, 0);

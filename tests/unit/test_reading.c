@@ -113,7 +113,7 @@ static real rule(const trial *t, real low, real high)
 static real halve(const trial *t, real low, real high, real whole, real floor, int depth)
 {
     real middle = (low + high) / 2, left = rule(t, low, middle), right = rule(t, middle, high);
-    if (depth == 0 || fabsl(left + right - whole) <= 1e-14L * fabsl(whole) + floor)
+    if (depth == 0 || fabsl(left + right - whole) <= 1e-11L * fabsl(whole) + floor)
         return left + right;
     return halve(t, low, middle, left, floor, depth - 1) + halve(t, middle, high, right, floor, depth - 1);
 }
@@ -214,7 +214,7 @@ static real slowly(trial *t, real *size)
         rough += whole[i] = marks[i] > marks[i - 1] ? rule(t, marks[i - 1], marks[i]) : 0;
     for (int i = 1; i < count; i++)
         if (whole[i] > 1e-15L * rough)
-            sum += halve(t, marks[i - 1], marks[i], whole[i], 1e-13L * rough, 20);
+            sum += halve(t, marks[i - 1], marks[i], whole[i], 1e-13L * rough, 10);
     *size = t->peak + logl(sum / mass);
     return expl(*size);
 }

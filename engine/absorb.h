@@ -1,0 +1,29 @@
+/* absorb.h: elements that one factor alone needs, summed into it.
+ *
+ * Most elements of a vehicle are like that: a wire behind its point, a fuse
+ * behind its feed, a point in its own return path.  Summing them at once
+ * leaves a net a fraction of the size; their posterior follows from that of
+ * what is left.
+ *
+ * Invariant: after[inputs] = sum over e of weight[e] x before[e, inputs]; an
+ * element that was absorbed stands in no later table.
+ */
+#ifndef RL_ABSORB_H
+#define RL_ABSORB_H
+
+#include "expr.h"
+#include "table.h"
+
+typedef struct rl_absorbed {
+    int expr;
+    int at;               /* place of the element among the inputs of `before` */
+    rl_cells before, after;
+} rl_absorbed;
+
+/* Helpers of the net as inputs of these tables: kept apart from a probe's own. */
+enum { RL_NET_HELPER = -1000 };
+
+/* The law of the element given the other inputs, as a table like `before`. */
+rl_cells rl_absorbed_law(rl_arena *arena, const rl_absorbed *absorbed, const double *weight);
+
+#endif

@@ -69,6 +69,7 @@ static void the_history_brings_lines_back(void **state)
     talk_prompt(&t);
     talk_say(&t, "lines\n");
     talk_until(&t, "  2  plate dead");
+    talk_prompt(&t);
     talk_say(&t, "\x04");
     assert_int_equal(talk_end(&t), 0);
 }

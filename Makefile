@@ -1,10 +1,12 @@
-# ringlug: `make` builds build/ringlug, `make test` runs every test,
-# `make demo` installs what is missing and shows the main job.
+# ringlug: `make` builds build/ringlug, `make test` builds and runs every test,
+# `make demo` shows the main job.  Both install first what is missing.
+# `make help` lists the targets; V=1 shows whole commands.
 .SUFFIXES:
 MAKEFLAGS += --no-builtin-rules
 .DELETE_ON_ERROR:
+.SECONDARY:
+.DEFAULT_GOAL := all
 
-CC ?= gcc
 ifeq ($(origin CC),default)
 CC := gcc
 endif
@@ -17,105 +19,152 @@ RULES_DIR := $(PREFIX)/share/ringlug/rules
 WARN := -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Werror
 OPT ?= -O2
 SAN ?=
-CFLAGS_ALL := -std=c11 -D_POSIX_C_SOURCE=200809L $(WARN) -g $(OPT) $(SAN) -MMD -MP \
+CFLAGS_ALL = -std=c11 -D_POSIX_C_SOURCE=200809L $(WARN) -g $(OPT) $(SAN) -MMD -MP \
 	-Iengine -Igrammar -I$(BUILD)/gen -I. $(CFLAGS)
-TOOL_FLAGS := -DRINGLUG_RULES_DIR='"$(RULES_DIR)"' -DRINGLUG_VERSION='"$(VERSION)"'
-TEST_FLAGS := -DTEST_TOOL='"$(abspath $(BUILD))/ringlug"' -DTEST_ROOT='"$(CURDIR)"' -Itests
+TOOL_FLAGS = -DRINGLUG_RULES_DIR='"$(RULES_DIR)"' -DRINGLUG_VERSION='"$(VERSION)"'
+TEST_FLAGS = -DTEST_TOOL='"$(abspath $(BUILD))/ringlug"' -DTEST_ROOT='"$(CURDIR)"' -Itests
 LDLIBS_TOOL := -ljansson -ledit -lm
 LDLIBS_TEST := -lcmocka -ljansson -lm
 
 ENGINE := $(sort $(wildcard engine/*.c))
 GRAMMAR := $(sort $(wildcard grammar/*.c))
 TOOL := $(sort $(wildcard src/*.c))
-GEN := $(BUILD)/gen/grammar.tab.c $(BUILD)/gen/lexer.c
+GEN_HEADER := $(BUILD)/gen/grammar.tab.h
 LIB := $(BUILD)/libringlug.a
-LIB_OBJ := $(ENGINE:%.c=$(BUILD)/%.o) $(GRAMMAR:%.c=$(BUILD)/%.o) $(GEN:%.c=%.o)
+GEN_OBJ := $(BUILD)/gen/grammar.tab.o $(BUILD)/gen/lexer.o
+LIB_OBJ := $(ENGINE:%.c=$(BUILD)/%.o) $(GRAMMAR:%.c=$(BUILD)/%.o) $(GEN_OBJ)
 TOOL_OBJ := $(TOOL:%.c=$(BUILD)/%.o)
 
-# Every tests/FOLDER/test_NAME.c is a program; other C files are its helpers.
+# Every tests/FOLDER/test_NAME.c is a program; other C files there are helpers
+# that any of them may use.  fuzz and bench have makefiles of their own.
 TEST_MAIN := $(sort $(wildcard tests/*/test_*.c))
-TEST_HELP := $(sort $(filter-out $(TEST_MAIN) $(wildcard tests/fuzz/*.c tests/bench/*.c),$(wildcard tests/*.c tests/*/*.c)))
+TEST_HELP := $(sort $(filter-out $(TEST_MAIN) $(wildcard tests/fuzz/*.c tests/bench/*.c),$(wildcard tests/*/*.c)))
 TEST_PROG := $(TEST_MAIN:%.c=$(BUILD)/%)
+TEST_OBJ := $(TEST_MAIN:%.c=$(BUILD)/%.o) $(TEST_HELP:%.c=$(BUILD)/%.o)
 TEST_LIB := $(BUILD)/libtesthelp.a
 
-.PHONY: all deps demo test lint install clean sanitize clang bench fuzz golden
+.PHONY: all lib help deps demo show-demo test build-tests run-tests lint messages readme golden \
+	sanitize clang install test-install fuzz bench clean
 all: $(BUILD)/ringlug
+lib: $(LIB)
 
--include $(LIB_OBJ:.o=.d) $(TOOL_OBJ:.o=.d) $(TEST_PROG:=.d) $(TEST_HELP:%.c=$(BUILD)/%.d)
+# What a build says, unless V=1.
+ifeq ($(V),1)
+say = $(1)
+else
+say = @printf '  %-6s %s\n' '$(2)' '$(3)'; $(1)
+endif
+compile = $(call say,$(CC) $(CFLAGS_ALL) $(1) -c -o $@ $<,CC,$<)
+# q: two members of one name (an engine/x.c and a grammar/x.c) both stay.
+archive = $(call say,rm -f $@ && ar qcs $@ $^,AR,$@)
+# A missing program is said in words; `deps` installs it.
+need = @command -v $(1) >/dev/null || { echo "$(1) is missing: run \`make deps\` first" >&2; exit 1; }
 
 # ---- the library and the tool ----
 
+# bison writes both files at once; the header is never older than the source.
 $(BUILD)/gen/grammar.tab.c: grammar/grammar.y
 	@mkdir -p $(@D)
-	bison -Wall -Wcounterexamples -Werror -o $@ --header=$(BUILD)/gen/grammar.tab.h $<
+	$(call need,bison)
+	$(call say,bison -Wall -Wcounterexamples -Werror -o $@ --header=$(GEN_HEADER) $<,BISON,$<)
 
-$(BUILD)/gen/grammar.tab.h: $(BUILD)/gen/grammar.tab.c ;
+$(GEN_HEADER): $(BUILD)/gen/grammar.tab.c
+	@touch $@
 
-$(BUILD)/gen/lexer.c: grammar/lexer.l $(BUILD)/gen/grammar.tab.h
+$(BUILD)/gen/lexer.c: grammar/lexer.l
 	@mkdir -p $(@D)
-	flex -o $@ $<
+	$(call need,flex)
+	$(call say,flex -o $@ $<,FLEX,$<)
 
-$(BUILD)/gen/%.o: $(BUILD)/gen/%.c $(BUILD)/gen/grammar.tab.h
-	$(CC) $(CFLAGS_ALL) -c -o $@ $<
+$(GEN_OBJ): $(BUILD)/gen/%.o: $(BUILD)/gen/%.c $(GEN_HEADER)
+	$(call compile)
 
-$(BUILD)/grammar/%.o: grammar/%.c $(BUILD)/gen/grammar.tab.h
+$(GRAMMAR:%.c=$(BUILD)/%.o): $(BUILD)/%.o: %.c $(GEN_HEADER)
 	@mkdir -p $(@D)
-	$(CC) $(CFLAGS_ALL) -c -o $@ $<
+	$(call compile)
 
-$(BUILD)/engine/%.o: engine/%.c
+$(ENGINE:%.c=$(BUILD)/%.o): $(BUILD)/%.o: %.c
 	@mkdir -p $(@D)
-	$(CC) $(CFLAGS_ALL) -c -o $@ $<
+	$(call compile)
 
-$(BUILD)/src/%.o: src/%.c
+$(TOOL_OBJ): $(BUILD)/%.o: %.c
 	@mkdir -p $(@D)
-	$(CC) $(CFLAGS_ALL) $(TOOL_FLAGS) -c -o $@ $<
+	$(call compile,$(TOOL_FLAGS))
 
 $(LIB): $(LIB_OBJ)
-	@rm -f $@
-	ar rcs $@ $^
+	$(archive)
 
 $(BUILD)/ringlug: $(TOOL_OBJ) $(LIB)
-	$(CC) $(SAN) -o $@ $^ $(LDLIBS_TOOL)
+	$(call say,$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(LDLIBS_TOOL),LD,$@)
 
 # ---- tests ----
 
-$(BUILD)/tests/%.o: tests/%.c
+$(TEST_OBJ): $(BUILD)/%.o: %.c $(GEN_HEADER)
 	@mkdir -p $(@D)
-	$(CC) $(CFLAGS_ALL) $(TEST_FLAGS) -c -o $@ $<
+	$(call compile,$(TEST_FLAGS))
 
 $(TEST_LIB): $(TEST_HELP:%.c=$(BUILD)/%.o)
-	@rm -f $@
-	ar rcs $@ $^
+	$(archive)
 
-$(BUILD)/tests/%: tests/%.c $(TEST_LIB) $(LIB)
-	@mkdir -p $(@D)
-	$(CC) $(CFLAGS_ALL) $(TEST_FLAGS) -o $@ $< $(TEST_LIB) $(LIB) $(LDLIBS_TEST)
+$(TEST_PROG): %: %.o $(TEST_LIB) $(LIB)
+	$(call say,$(CC) $(SAN) $(LDFLAGS) -o $@ $^ $(LDLIBS_TEST),LD,$@)
 
-test: lint $(BUILD)/ringlug $(TEST_PROG)
+build-tests: $(BUILD)/ringlug $(TEST_PROG)
+
+test: deps
+	@$(MAKE) --no-print-directory run-tests
+
+run-tests: lint build-tests
 	@tests/run.sh $(TEST_PROG)
 
-lint:
-	@tests/lint.sh
+lint: $(LIB_OBJ)
+	@tests/lint.sh $(BUILD)
 
+# What tests/lint.sh and tests/run.sh say of a build with gcc holds for these too.
 sanitize:
-	$(MAKE) BUILD=$(BUILD)-san OPT=-O1 SAN="-fsanitize=address,undefined -fno-sanitize-recover=all" test
+	@$(MAKE) --no-print-directory BUILD=$(BUILD)/sanitize OPT=-O1 \
+		SAN="-fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer" build-tests
+	@tests/sanitize.sh $(TEST_MAIN:%.c=$(BUILD)/sanitize/%)
 
 clang:
-	$(MAKE) BUILD=$(BUILD)-clang CC=clang all
+	@$(MAKE) --no-print-directory BUILD=$(BUILD)/clang CC=clang build-tests
 
+# Rewrites the expected outputs that are named: make golden NAMES="small-rank demo-json" (or all).
 golden: $(BUILD)/ringlug
-	@tests/golden/rewrite.sh $(BUILD)/ringlug
+	@tests/golden/rewrite.sh $(BUILD)/ringlug $(NAMES)
+
+# Writes docs/messages.md anew from engine/messages.def and the files of tests/lang/bad.
+messages:
+	@tests/docs/messages.sh > docs/messages.new && mv docs/messages.new docs/messages.md
+
+# Fills in anew what the tool prints in the README's session.
+readme: $(BUILD)/ringlug
+	@tests/docs/readme.sh $(BUILD)/ringlug
+
+HOOK_VARS = BUILD="$(BUILD)" CC="$(CC)" LIB="$(LIB)" VERSION="$(VERSION)"
+fuzz:
+	@$(MAKE) --no-print-directory -f tests/fuzz/fuzz.mk $(HOOK_VARS)
+
+bench: $(BUILD)/ringlug
+	@$(MAKE) --no-print-directory -f tests/bench/bench.mk $(HOOK_VARS)
 
 # ---- for people ----
 
-DEPS := flex bison libcmocka-dev libjansson-dev libedit-dev
+DEPS := libc6-dev flex bison libcmocka-dev libjansson-dev libedit-dev
 deps:
-	@missing=""; for p in $(DEPS); do dpkg -s $$p >/dev/null 2>&1 || missing="$$missing $$p"; done; \
-	if [ -n "$$missing" ]; then apt-get update && DEBIAN_FRONTEND=noninteractive apt-get install -y --no-install-recommends $$missing; fi
+	@tests/deps.sh $(DEPS)
 
 demo: deps
 	@$(MAKE) --no-print-directory all
 	@$(MAKE) --no-print-directory show-demo
+
+DEMO_RULES := rules/demo-moraine.gnd
+DEMO_CASE := docs/examples/rear-lamps.case
+show-demo: $(BUILD)/ringlug
+	@echo; echo '$$ cat $(DEMO_CASE)'; cat $(DEMO_CASE)
+	@echo; echo '$$ $(BUILD)/ringlug rank $(DEMO_RULES) $(DEMO_CASE)'
+	@$(BUILD)/ringlug rank $(DEMO_RULES) $(DEMO_CASE)
+	@echo 'Now line by line, at the prompt:  $(BUILD)/ringlug ask $(DEMO_RULES)'
 
 install: all
 	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/lib/pkgconfig $(DESTDIR)$(PREFIX)/include \
@@ -123,10 +172,29 @@ install: all
 	install -m 755 $(BUILD)/ringlug $(DESTDIR)$(PREFIX)/bin/ringlug
 	install -m 644 $(LIB) $(DESTDIR)$(PREFIX)/lib/libringlug.a
 	install -m 644 engine/ringlug.h $(DESTDIR)$(PREFIX)/include/ringlug.h
-	install -m 644 rules/* $(DESTDIR)$(RULES_DIR)
+	install -m 644 rules/*.gnd rules/*.case $(DESTDIR)$(RULES_DIR)
 	install -m 644 docs/*.1 $(DESTDIR)$(PREFIX)/share/man/man1
 	sed -e 's|@PREFIX@|$(PREFIX)|' -e 's|@VERSION@|$(VERSION)|' docs/ringlug.pc.in \
 		> $(DESTDIR)$(PREFIX)/lib/pkgconfig/ringlug.pc
 
+# Installs into a folder of its own, and builds and runs a program on what is there.
+test-install:
+	@tests/install.sh $(BUILD) $(CC)
+
 clean:
-	rm -rf $(BUILD) $(BUILD)-san $(BUILD)-clang
+	rm -rf $(BUILD)
+
+help:
+	@echo 'make              the tool, build/ringlug'
+	@echo 'make demo         installs what is missing, builds, ranks a case of the demo vehicle'
+	@echo 'make test         installs what is missing, builds, checks the sources, runs every test'
+	@echo 'make lint         the layer rule and the other habits of DEVELOPERS.md'
+	@echo 'make sanitize     the tests under the address and undefined behaviour sanitizers'
+	@echo 'make clang        everything with clang'
+	@echo 'make fuzz, bench  tests/fuzz and tests/bench'
+	@echo 'make golden       rewrites expected outputs: NAMES="one two" or NAMES=all'
+	@echo 'make messages     writes docs/messages.md anew; make readme the README\''s session'
+	@echo 'make install      PREFIX (/usr/local) and DESTDIR; test-install tries it'
+	@echo 'make deps, clean'
+
+-include $(LIB_OBJ:.o=.d) $(TOOL_OBJ:.o=.d) $(TEST_OBJ:.o=.d)

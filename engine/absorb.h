@@ -20,8 +20,8 @@ typedef struct rl_absorbed {
     rl_cells before, after;
 } rl_absorbed;
 
-/* Helpers of the net as inputs of these tables: kept apart from a probe's own. */
-enum { RL_NET_HELPER = -1000 };
+/* Variables of the net as inputs of a probe's tables: this and below. */
+enum { RL_NET_INPUT = -1000 };
 
 /* The law of the element given the other inputs, as a table like `before`. */
 rl_cells rl_absorbed_law(rl_arena *arena, const rl_absorbed *absorbed, const double *weight);

@@ -15,16 +15,17 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MAX_OUTCOMES = 64 };
+enum { MAX_OUTCOMES = RL_MAX_LEVELS + 2, RANGED_TESTS = 32 };
 
 typedef struct adviser {
     rl_case *c;
     const rl_model *model;
     rl_work *work;
     rl_bench *bench;
+    rl_observer observer;      /* takes memory from `arena`, not from the bench */
     rl_arena *arena;           /* rewound after each test */
     rl_world *world;           /* of the last occasion */
-    int last, bit;
+    int last;
     double battery;
 } adviser;
 
@@ -74,10 +75,10 @@ static double behaviour_bits(adviser *a, const rl_test *test)
 {
     rl_conditions with = condition_of(test);
     rl_bench *b = a->bench;
-    rl_sides sides = rl_observe_sides(&b->observer, a->world, test->subject, &with);
+    rl_sides sides = rl_observe_sides(&a->observer, a->world, test->subject, &with);
     const rl_rows *rows = a->model->rows->of_load[test->subject];
     const rl_behaviour *kind = &a->model->kind[rows->kind];
-    int levels = (int)kind->info.levels, size = b->frame.size;
+    int levels = (int)kind->info.levels, size = b->frame.rows;
     rl_probe probe;
     rl_probe_make(&probe, a->arena, b);
     int target = rl_probe_helper(&probe, levels + 1);
@@ -88,8 +89,8 @@ static double behaviour_bits(adviser *a, const rl_test *test)
     for (int back = 0; back < t.size[0]; back++)
         for (int fed = 0; fed < t.size[1]; fed++)
             for (int failed = 0; failed < t.size[2]; failed++, row += levels + 1) {
-                rl_observe_levels(kind, rows->side[0][rl_observe_row(&b->frame, back, a->bit)],
-                                  rows->side[1][rl_observe_row(&b->frame, fed, a->bit)], failed, row);
+                rl_observe_levels(kind, rows->side[0][rl_observe_row(&b->frame, back)],
+                                  rows->side[1][rl_observe_row(&b->frame, fed)], failed, row);
                 close_row(row, levels);
             }
     double expected[MAX_OUTCOMES];
@@ -121,11 +122,11 @@ static int value_number(quiet *q, double p)
 static quiet quiet_cause(adviser *a, rl_probe *probe, int expr, const double *p)
 {
     rl_bench *b = a->bench;
-    int states = expr ? rl_expr_size(&b->exprs, expr) : 1;
+    int states = expr ? rl_expr_rows(&b->exprs, expr) : 1;
     quiet q = {.p = rl_many(a->arena, states, double)};
     int *number = rl_many(a->arena, states, int);
     for (int v = 0; v < states; v++)
-        number[v] = value_number(&q, 1 - rl_observe_chance(&b->observer, p, expr, v, a->bit));
+        number[v] = value_number(&q, 1 - rl_observe_chance(&a->observer, p, expr, v));
     q.input = rl_probe_helper(probe, q.size);
     rl_cells t = {.count = 2, .input = {expr, q.input}, .size = {states, q.size}};
     rl_cells_take(a->arena, &t);
@@ -202,7 +203,7 @@ static double symptom_bits(adviser *a, const rl_test *test)
     int *expr = rl_many(a->arena, sign->causes + 1, int);
     const double **p = rl_many(a->arena, sign->causes + 1, const double *);
     for (int i = 0; i < sign->causes; i++) {
-        expr[i] = rl_observe_subject(&a->bench->observer, a->world, &sign->cause[i]);
+        expr[i] = rl_observe_subject(&a->observer, a->world, &sign->cause[i]);
         p[i] = sign->cause[i].p;
     }
     return firing_bits(a, expr, p, sign->causes, sign->otherwise);
@@ -214,7 +215,7 @@ static double crosstalk_bits(adviser *a, const rl_test *test)
     const rl_crosstalk *rule = pull ? &a->model->pull : &a->model->backfeed;
     const double *p[2] = {rule->p, rule->p};
     int expr[2];
-    int count = rl_observe_crosstalk(&a->bench->observer, a->world, pull, test->subject, test->other, expr);
+    int count = rl_observe_crosstalk(&a->observer, a->world, pull, test->subject, test->other, expr);
     return firing_bits(a, expr, p, count, rule->otherwise);
 }
 
@@ -296,40 +297,25 @@ static void end_probabilities(adviser *a, const rl_fold *fold, double *out)
     rl_probe_run(&probe, before, out);
 }
 
-__attribute__((unused)) static void set_ranges(adviser *a, const rl_showing *showing, const rl_fold *fold, const double *p, rl_test *test)
-{
-    int suspect = -1;
-    for (int i = 0; i < fold->ends; i++) {
-        const rl_end *end = &fold->end[i];
-        if (end->sort != RL_END_LAW)
-            continue;
-        if (end->law.sort == RL_TRUE_WAY && test->healthy_high <= 0) {
-            test->healthy_low = rl_showing_quantile(showing, &end->law, 0.05);
-            test->healthy_high = rl_showing_quantile(showing, &end->law, 0.95);
-        }
-        if (end->law.sort == RL_TRUE_COUNTS && (suspect < 0 || p[i] > p[suspect]))
-            suspect = i;
-    }
-    (void)a;
-    if (suspect < 0)
-        return;
-    test->suspect = fold->end[suspect].element;
-    test->suspect_low = rl_showing_quantile(showing, &fold->end[suspect].law, 0.05);
-    test->suspect_high = rl_showing_quantile(showing, &fold->end[suspect].law, 0.95);
-}
-
-static double span_bits(adviser *a, rl_test *test)
+/* The fold of a span test and the probability of each of its ends. */
+static const double *fold_of(adviser *a, const rl_test *test, rl_fold *fold)
 {
     rl_evidence sort = test->sort == RL_TEST_DROP ? RL_E_DROP
                        : test->sort == RL_TEST_RESISTANCE ? RL_E_RESISTANCE : RL_E_CONTINUITY;
     rl_finding reading = {.sort = sort, .subject = test->subject, .from = test->from, .to = test->to};
-    rl_showing showing = showing_of(a, test->sort);
-    rl_fold fold;
-    bool found = rl_observe_fold(&a->bench->observer, &reading, a->world, a->bit, &fold);
+    bool found = rl_observe_fold(&a->observer, &reading, a->world, fold);
     assert(found);
     (void)found;
-    double *p = rl_many(a->arena, fold.ends, double);
-    end_probabilities(a, &fold, p);
+    double *p = rl_many(a->arena, fold->ends, double);
+    end_probabilities(a, fold, p);
+    return p;
+}
+
+static double span_bits(adviser *a, const rl_test *test)
+{
+    rl_showing showing = showing_of(a, test->sort);
+    rl_fold fold;
+    const double *p = fold_of(a, test, &fold);
     return bits_of_ends(&showing, fold.end, p, fold.ends);
 }
 
@@ -337,9 +323,9 @@ static double span_bits(adviser *a, rl_test *test)
 static double supply_bits(adviser *a, rl_test *test)
 {
     rl_bench *b = a->bench;
-    rl_sides sides = rl_observe_sides(&b->observer, a->world, test->subject, NULL);
+    rl_sides sides = rl_observe_sides(&a->observer, a->world, test->subject, NULL);
     rl_showing showing = showing_of(a, RL_TEST_SUPPLY);
-    int rows = a->model->bins + 3, size = b->frame.size, open = rows - 1;
+    int rows = a->model->bins + 3, size = b->frame.rows;
     rl_probe probe;
     rl_probe_make(&probe, a->arena, b);
     int flows = rl_probe_helper(&probe, 2), target = rl_probe_helper(&probe, rows * 2);
@@ -347,13 +333,13 @@ static double supply_bits(adviser *a, rl_test *test)
                      .size = {sides.back ? size : 1, sides.own ? 2 : 1, 2}};
     rl_cells_take(a->arena, &flow);
     for (int c = 0; c < flow.size[0] * flow.size[1]; c++) {
-        bool yes = c % flow.size[1] == 0 && rl_observe_row(&b->frame, c / flow.size[1], a->bit) != open;
+        bool yes = c % flow.size[1] == 0 && c / flow.size[1] != size - 1;
         flow.cell[c * 2 + yes] = 1;
     }
     rl_cells shown = {.count = 3, .input = {flows, sides.fed, target}, .size = {2, sides.fed ? size : 1, rows * 2}};
     rl_cells_take(a->arena, &shown);
     for (int c = 0; c < 2 * shown.size[1]; c++) {
-        int row = rl_observe_row(&b->frame, c % shown.size[1], a->bit);
+        int row = rl_observe_row(&b->frame, c % shown.size[1]);
         shown.cell[c * rows * 2 + row * 2 + c / shown.size[1]] = 1;
     }
     rl_probe_add(&probe, &flow);
@@ -364,6 +350,40 @@ static double supply_bits(adviser *a, rl_test *test)
     for (int i = 0; i < rows * 2; i++)
         end[i] = rl_observe_supply_end(a->arena, a->model, test->subject, i / 2, i % 2);
     return bits_of_ends(&showing, end, p, rows * 2);
+}
+
+/* ---- what a healthy span and the suspect would read ---- */
+
+static void set_range(const rl_showing *showing, const rl_end *end, double *low, double *high)
+{
+    *low = rl_showing_quantile(showing, &end->law, 0.05);
+    *high = rl_showing_quantile(showing, &end->law, 0.95);
+}
+
+/* The likeliest end at which a way is sound, and at which an element counts. */
+static void set_ranges(adviser *a, rl_test *test)
+{
+    rl_showing showing = showing_of(a, test->sort);
+    rl_fold fold;
+    int healthy = -1, suspect = -1;
+    if (test->sort != RL_TEST_DROP && test->sort != RL_TEST_RESISTANCE)
+        return;
+    const double *p = fold_of(a, test, &fold);
+    for (int i = 0; i < fold.ends; i++) {
+        const rl_end *end = &fold.end[i];
+        if (end->sort != RL_END_LAW)
+            continue;
+        if (end->law.sort == RL_TRUE_WAY && (healthy < 0 || p[i] > p[healthy]))
+            healthy = i;
+        if (end->law.sort == RL_TRUE_COUNTS && (suspect < 0 || p[i] > p[suspect]))
+            suspect = i;
+    }
+    if (healthy >= 0)
+        set_range(&showing, &fold.end[healthy], &test->healthy_low, &test->healthy_high);
+    if (suspect >= 0) {
+        set_range(&showing, &fold.end[suspect], &test->suspect_low, &test->suspect_high);
+        test->suspect = fold.end[suspect].element;
+    }
 }
 
 /* ---- all of them ---- */
@@ -407,9 +427,10 @@ static int compare_tests(const void *a, const void *b)
 
 static void set_adviser(adviser *a, rl_case *c, rl_work *work)
 {
-    *a = (adviser){.c = c, .model = c->model, .work = work, .bench = &work->bench, .arena = &work->arena};
+    *a = (adviser){.c = c, .model = c->model, .work = work, .bench = &work->bench, .arena = &work->scratch};
+    a->observer = work->bench.observer;
+    a->observer.arena = a->arena;
     a->last = c->occasions - 1;
-    a->bit = work->bench.frame.last;
     a->battery = c->occasion[a->last].battery;
     a->world = rl_observe_world(&work->bench.observer, a->last, NULL);
 }
@@ -422,10 +443,17 @@ static void advise_all(rl_case *c, rl_work *work)
     rl_admit_all(&list, &work->arena, c);
     rl_test *test = rl_many(&work->arena, list.count + 1, rl_test);
     for (int i = 0; i < list.count; i++) {
+        rl_mark mark = rl_arena_mark(a.arena);
         test[i] = list.at[i].test;
         test[i].bits = bits_of(&a, &test[i]);
+        rl_arena_rewind(a.arena, mark);
     }
     qsort(test, (size_t)list.count, sizeof *test, compare_tests);
+    for (int i = 0; i < list.count && i < RANGED_TESTS; i++) {
+        rl_mark mark = rl_arena_mark(a.arena);
+        set_ranges(&a, &test[i]);
+        rl_arena_rewind(a.arena, mark);
+    }
     work->tests = test;
     work->test_count = (size_t)list.count;
 }

@@ -8,6 +8,7 @@
 
 #include <assert.h>
 #include <stdalign.h>
+#include <stdbool.h>
 #include <stdint.h>
 #include <string.h>
 
@@ -30,19 +31,37 @@ void rl_arena_init(rl_arena *arena, const rl_allocator *allocator, size_t limit)
     *arena = (rl_arena){.allocator = *allocator, .limit = limit};
 }
 
-static void drop_newest(rl_arena *arena)
+static void give_back(rl_arena *arena, rl_chunk *chunk)
 {
-    rl_chunk *chunk = arena->chunk;
     assert(arena->used >= HEAD + chunk->room);
-    arena->chunk = chunk->older;
     arena->used -= HEAD + chunk->room;
     arena->allocator.give(arena->allocator.user, chunk);
 }
 
+/* What is rewound is soon wanted again: the largest chunk is kept at hand. */
+static void put_aside(rl_arena *arena)
+{
+    rl_chunk *chunk = arena->chunk, *spare = arena->spare;
+    arena->chunk = chunk->older;
+    bool larger = spare == NULL || chunk->room > spare->room;
+    if (larger)
+        arena->spare = chunk;
+    if (!larger)
+        give_back(arena, chunk);
+    else if (spare != NULL)
+        give_back(arena, spare);
+}
+
 void rl_arena_free(rl_arena *arena)
 {
-    while (arena->chunk != NULL)
-        drop_newest(arena);
+    while (arena->chunk != NULL) {
+        rl_chunk *chunk = arena->chunk;
+        arena->chunk = chunk->older;
+        give_back(arena, chunk);
+    }
+    if (arena->spare != NULL)
+        give_back(arena, arena->spare);
+    arena->spare = NULL;
 }
 
 static _Noreturn void give_up(rl_arena *arena)
@@ -69,6 +88,17 @@ static size_t fitting_room(const rl_arena *arena, size_t needed)
 
 static void add_chunk(rl_arena *arena, size_t needed)
 {
+    if (arena->spare != NULL && arena->spare->room >= needed) {
+        rl_chunk *spare = arena->spare;
+        arena->spare = NULL;
+        *spare = (rl_chunk){.older = arena->chunk, .room = spare->room};
+        arena->chunk = spare;
+        return;
+    }
+    if (arena->spare != NULL && arena->limit != 0) {   /* room for what is wanted now */
+        give_back(arena, arena->spare);
+        arena->spare = NULL;
+    }
     if (needed > SIZE_MAX / 2 - arena->used - HEAD)
         give_up(arena);
     size_t room = fitting_room(arena, needed);
@@ -132,7 +162,7 @@ void rl_arena_rewind(rl_arena *arena, rl_mark mark)
 {
     while (arena->chunk != mark.chunk) {
         assert(arena->chunk != NULL);  /* a mark of this arena, not yet rewound past */
-        drop_newest(arena);
+        put_aside(arena);
     }
     if (mark.chunk != NULL) {
         assert(mark.filled <= mark.chunk->filled);

@@ -24,6 +24,7 @@ typedef struct rl_chunk rl_chunk;
 typedef struct rl_arena {
     rl_allocator allocator;
     rl_chunk *chunk;   /* newest first */
+    rl_chunk *spare;   /* the largest that a rewind gave back; counted in `used` */
     size_t used;       /* bytes taken from the allocator so far */
     size_t limit;      /* 0: none */
     jmp_buf *bail;     /* where to go when memory runs out */

@@ -49,16 +49,26 @@ void rl_draft_see_through(rl_arena *arena, const rl_exprs *exprs, rl_cells *tabl
     for (int i = 0; i < table->count;) {
         int input = table->input[i];
         rl_expr x = input >= 0 ? exprs->at[input] : (rl_expr){RL_X_ELEMENT, 0, 0};
-        int size = x.sort == RL_X_FAILED || x.sort == RL_X_CALM ? rl_expr_size(exprs, x.a) : 1;
+        int size = x.sort == RL_X_FAILED || x.sort == RL_X_CALM ? rl_expr_rows(exprs, x.a) : 1;
         if (x.sort == RL_X_SOUND)
             rl_cells_expand(arena, table, i, 0, NULL, NULL, nothing);
         else if (x.sort == RL_X_CALM)
-            rl_cells_expand(arena, table, i, 1, &x.a, &size, exprs->calm_map);
+            rl_cells_expand(arena, table, i, 1, &x.a, &size, exprs->calm_row);
         else if (x.sort == RL_X_FAILED)
-            rl_cells_expand(arena, table, i, 1, &x.a, &size, exprs->failed_map);
+            rl_cells_expand(arena, table, i, 1, &x.a, &size, exprs->failed_row);
         else
             i++;
     }
+}
+
+void rl_draft_widen(rl_arena *arena, const rl_exprs *exprs, rl_cells *table, int at, rl_mask mask, int bit)
+{
+    int input = table->input[at];
+    if (exprs->at[input].sort == RL_X_LOAD || mask == 1u << bit)
+        return;
+    int size = rl_frame_size(exprs->frame, mask);
+    const int *map = rl_frame_projection(exprs->frame, arena, mask, 1u << bit);
+    rl_cells_expand(arena, table, at, 1, &input, &size, map);
 }
 
 static void append(rl_draft *draft, const rl_cells *table)
@@ -72,9 +82,10 @@ static void append(rl_draft *draft, const rl_cells *table)
     draft->factor[draft->factors++] = *table;
 }
 
-void rl_draft_add(rl_draft *draft, const rl_cells *table)
+void rl_draft_add(rl_draft *draft, const rl_cells *table, int bit)
 {
     rl_cells own = *table;
+    own.bit = bit;
     rl_draft_see_through(draft->arena, draft->exprs, &own);
     rl_cells_merge(draft->arena, &own);
     append(draft, &own);
@@ -108,14 +119,59 @@ static int place_of(const rl_cells *table, int input)
     return -1;
 }
 
-void rl_draft_write_out(rl_arena *arena, const rl_exprs *exprs, rl_cells *table, int at, rl_expr x)
+/* Values of a part of a path, as values of the path: map[value of the input]. */
+static const int *part_map(rl_arena *arena, const rl_exprs *exprs, int part, rl_mask own, rl_mask whole)
 {
-    int fresh[2] = {x.a, x.b};
-    int size[2] = {exprs->frame->size, exprs->frame->size};
-    const int *map = x.sort == RL_X_MAX ? exprs->max_map : exprs->min_map;
+    const rl_frame *frame = exprs->frame;
+    int patterns = rl_frame_patterns(whole), open = rl_frame_size(frame, whole) - 1;
+    rl_expr_sort sort = exprs->at[part].sort;
+    if (sort == RL_X_FAILED) {
+        int *map = rl_many(arena, 2, int);
+        map[1] = open;
+        return map;
+    }
+    const int *map = rl_frame_projection(frame, arena, own, whole);
+    if (sort != RL_X_CALM)
+        return map;
+    int size = rl_frame_size(frame, own);
+    int *calm = rl_many(arena, size, int);
+    for (int v = 0; v < size; v++)
+        calm[v] = map[v] >= patterns && map[v] < open ? 0 : map[v];
+    return calm;
+}
+
+int rl_draft_part(const rl_exprs *exprs, int part)
+{
+    rl_expr x = exprs->at[part];
+    return x.sort == RL_X_FAILED || x.sort == RL_X_CALM ? x.a : part;
+}
+
+void rl_draft_write_out(rl_arena *arena, const rl_exprs *exprs, rl_cells *table, int at, rl_mask whole,
+                        rl_mask mask_a, rl_mask mask_b)
+{
+    rl_expr x = exprs->at[table->input[at]];
+    int fresh[2] = {rl_draft_part(exprs, x.a), rl_draft_part(exprs, x.b)};
+    int size[2] = {rl_expr_size(exprs, fresh[0], mask_a), rl_expr_size(exprs, fresh[1], mask_b)};
+    const int *of_a = part_map(arena, exprs, x.a, mask_a, whole);
+    const int *of_b = part_map(arena, exprs, x.b, mask_b, whole);
+    int patterns = rl_frame_patterns(whole);
+    int *map = rl_many(arena, size[0] * size[1], int);
+    for (int a = 0; a < size[0]; a++)
+        for (int b = 0; b < size[1]; b++)
+            map[a * size[1] + b] = x.sort == RL_X_MAX ? rl_frame_max(patterns, of_a[a], of_b[b])
+                                                      : rl_frame_min(patterns, of_a[a], of_b[b]);
     rl_cells_expand(arena, table, at, 2, fresh, size, map);
-    rl_draft_see_through(arena, exprs, table);
     rl_cells_merge(arena, table);
+}
+
+static void write_out(const rl_decider *d, rl_cells *table, int at)
+{
+    const rl_exprs *exprs = d->draft->exprs;
+    const rl_mask *mask = d->network->mask;
+    int expr = table->input[at];
+    rl_expr x = exprs->at[expr];
+    rl_draft_write_out(d->arena, exprs, table, at, mask[expr], mask[rl_draft_part(exprs, x.a)],
+                       mask[rl_draft_part(exprs, x.b)]);
 }
 
 /* The only factor that needs the expression takes its parts instead. */
@@ -124,7 +180,7 @@ static void inline_expr(rl_decider *d, int expr)
     int user = d->user[expr];
     rl_cells *table = &d->draft->factor[user];
     rl_cells before = *table;
-    rl_draft_write_out(d->arena, d->draft->exprs, table, place_of(table, expr), d->draft->exprs->at[expr]);
+    write_out(d, table, place_of(table, expr));
     for (int i = 0; i < table->count; i++) {
         int input = table->input[i];
         if (input >= 0 && place_of(&before, input) < 0) {
@@ -137,13 +193,12 @@ static void inline_expr(rl_decider *d, int expr)
 /* The expression becomes a variable: one factor says what it is of its parts. */
 static void define(rl_decider *d, int expr)
 {
-    rl_exprs *exprs = d->draft->exprs;
-    int size = exprs->frame->size;
-    rl_cells table = {.count = 2, .input = {expr, expr}, .size = {size, size}};
+    int size = rl_expr_size(d->draft->exprs, expr, d->network->mask[expr]);
+    rl_cells table = {.bit = -1, .count = 2, .input = {expr, expr}, .size = {size, size}};
     rl_cells_take(d->arena, &table);
     for (int v = 0; v < size; v++)
         table.cell[v * size + v] = 1;   /* [expr itself][expr from its parts] */
-    rl_draft_write_out(d->arena, exprs, &table, 1, exprs->at[expr]);
+    write_out(d, &table, 1);
     append(d->draft, &table);
     count_uses(d, d->draft->factors - 1);
     d->network->of_expr[expr] = rl_net_variable(d->network->net, size);
@@ -154,7 +209,7 @@ static bool worth_inlining(const rl_decider *d, int expr)
     if (d->uses[expr] != 1)
         return false;
     const rl_cells *table = &d->draft->factor[d->user[expr]];
-    size_t cells = rl_cells_count(table) * (size_t)d->draft->exprs->frame->size;
+    size_t cells = rl_cells_count(table) * (size_t)rl_expr_size(d->draft->exprs, expr, d->network->mask[expr]);
     return table->count <= 2 || (table->count < RL_INPUTS && cells <= INLINE_CELLS);
 }
 
@@ -166,6 +221,40 @@ static void decide(rl_decider *d, int expr)
         inline_expr(d, expr);
     else
         define(d, expr);
+}
+
+/* In which occasions each expression is needed: by the factors that see it, and
+ * by the paths it is a part of.  Elements are asked about in the last one. */
+static void set_masks(rl_network *network, rl_draft *draft)
+{
+    const rl_exprs *exprs = draft->exprs;
+    rl_mask *mask = network->mask;
+    for (int x = 0; x < network->expr_count; x++)
+        if (rl_expr_is_base(exprs, x))
+            mask[x] = 1u << exprs->frame->last;
+    for (int f = 0; f < draft->factors; f++)
+        for (int i = 0; i < draft->factor[f].count; i++)
+            if (draft->factor[f].input[i] >= 0)
+                mask[draft->factor[f].input[i]] |= 1u << draft->factor[f].bit;
+    for (int x = network->expr_count; x-- > 1;) {
+        rl_expr e = exprs->at[x];
+        if (e.sort >= RL_X_FAILED)
+            mask[e.a] |= mask[x];
+        if (e.sort >= RL_X_MAX)
+            mask[e.b] |= mask[x];
+    }
+}
+
+/* From rows of one occasion to the values of the masks. */
+static void widen_factors(rl_network *network, rl_draft *draft, rl_arena *arena)
+{
+    for (int f = 0; f < draft->factors; f++) {
+        rl_cells *table = &draft->factor[f];
+        for (int i = 0; i < table->count; i++)
+            if (table->input[i] >= 0)
+                rl_draft_widen(arena, draft->exprs, table, i, network->mask[table->input[i]], table->bit);
+        table->bit = -1;
+    }
 }
 
 /* ---- base variables ---- */
@@ -197,14 +286,15 @@ static void weigh_bases(rl_network *network, rl_draft *draft, rl_arena *arena)
         if (!rl_expr_is_base(exprs, x))
             continue;
         int e = exprs->at[x].a;
-        double *weight = rl_many(arena, rl_expr_size(exprs, x), double);
+        int size = rl_expr_size(exprs, x, network->mask[x]);
+        double *weight = rl_many(arena, size, double);
         if (exprs->at[x].sort == RL_X_LOAD) {
             weight[0] = draft->state[e][RL_SOUND];
             weight[1] = draft->state[e][RL_FAILED];
         } else {
-            rl_frame_spread(exprs->frame, &model->node[e], draft->state[e], weight);
+            rl_frame_spread(exprs->frame, network->mask[x], &model->node[e], draft->state[e], weight);
         }
-        take_scale(network, normalise(weight, rl_expr_size(exprs, x)));
+        take_scale(network, normalise(weight, size));
         network->weight[x] = weight;
         network->base_of[e] = x;
     }
@@ -293,7 +383,7 @@ static int variable_of(rl_network *network, const rl_draft *draft, int input)
     if (input < 0)
         return network->helper[-1 - input];
     if (network->of_expr[input] < 0) {   /* a base variable, met for the first time */
-        int v = rl_net_variable(network->net, rl_expr_size(draft->exprs, input));
+        int v = rl_net_variable(network->net, rl_expr_size(draft->exprs, input, network->mask[input]));
         network->of_expr[input] = v;
         rl_net_factor(network->net, 1, &v, network->weight[input]);
     }
@@ -330,6 +420,9 @@ void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft, cons
     int nodes = draft->exprs->frame->model->nodes;
     network->base_of = rl_many(arena, nodes, int);
     memset(network->base_of, -1, (size_t)nodes * sizeof(int));
+    network->mask = rl_many(arena, n, rl_mask);
+    set_masks(network, draft);
+    widen_factors(network, draft, arena);
     rl_decider d = {network, draft, arena, rl_many(arena, n, int), rl_many(arena, n, int)};
     for (int f = 0; f < draft->factors; f++)
         count_uses(&d, f);

@@ -28,14 +28,21 @@ typedef struct rl_draft {
 
 void rl_draft_make(rl_draft *draft, rl_arena *arena, rl_exprs *exprs);
 int rl_draft_helper(rl_draft *draft, int size);        /* an input, < 0 */
-/* The table's inputs and sizes are set; its cells become the draft's. */
-void rl_draft_add(rl_draft *draft, const rl_cells *table);
+/* A factor on what is seen in one occasion (a bit of the frame): expressions as
+ * rows, or of any size where they are sound.  Its cells become the draft's. */
+void rl_draft_add(rl_draft *draft, const rl_cells *table, int bit);
 void rl_draft_scale(rl_draft *draft, double factor);
 
-/* Writes inputs that are sound, calm or failed over what is behind them. */
+/* Writes inputs (rows) that are sound, calm or failed over what is behind them. */
 void rl_draft_see_through(rl_arena *arena, const rl_exprs *exprs, rl_cells *table);
-/* Writes a max or min over its two parts in place of input `at`. */
-void rl_draft_write_out(rl_arena *arena, const rl_exprs *exprs, rl_cells *table, int at, rl_expr x);
+/* Input `at`, rows of one occasion, becomes values under a mask. */
+void rl_draft_widen(rl_arena *arena, const rl_exprs *exprs, rl_cells *table, int at, rl_mask mask, int bit);
+/* What stands behind a part of a path that is calm or failed; else the part. */
+int rl_draft_part(const rl_exprs *exprs, int part);
+/* Writes a max or min (values under `whole`) over what stands behind its two
+ * parts (values under their masks) in place of input `at`. */
+void rl_draft_write_out(rl_arena *arena, const rl_exprs *exprs, rl_cells *table, int at, rl_mask whole,
+                        rl_mask mask_a, rl_mask mask_b);
 
 /* The net of a draft. */
 typedef struct rl_network {
@@ -43,6 +50,7 @@ typedef struct rl_network {
     rl_net *net;
     int *of_expr;               /* variable of an expression, or -1; expr_count long */
     int *helper;                /* variable of a helper */
+    rl_mask *mask;              /* occasions an expression is needed in: its values */
     int expr_count;
     int *base_of;               /* by element: its own expression, or -1: no factor uses it */
     double **weight;            /* base expressions: weights of the values, normalised; else NULL */

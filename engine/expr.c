@@ -57,18 +57,9 @@ void rl_exprs_make(rl_exprs *exprs, rl_arena *arena, const rl_frame *frame)
     exprs->slots = exprs->room * 2;
     exprs->slot = rl_many(arena, exprs->slots, int);
     memset(exprs->slot, -1, (size_t)exprs->slots * sizeof *exprs->slot);
-    int n = frame->size;
-    exprs->max_map = rl_many(arena, n * n, int);
-    exprs->min_map = rl_many(arena, n * n, int);
-    exprs->calm_map = rl_many(arena, n, int);
-    for (int a = 0; a < n; a++) {
-        exprs->calm_map[a] = rl_frame_calm(frame, a);
-        for (int b = 0; b < n; b++) {
-            exprs->max_map[a * n + b] = rl_frame_max(frame, a, b);
-            exprs->min_map[a * n + b] = rl_frame_min(frame, a, b);
-        }
-    }
-    exprs->failed_map[1] = rl_frame_open(frame);
+    exprs->calm_row = rl_many(arena, frame->rows, int);
+    exprs->calm_row[1] = 1;
+    exprs->calm_row[frame->rows - 1] = exprs->failed_row[1] = frame->rows - 1;
     int sound = intern(exprs, RL_X_SOUND, 0, 0);
     assert(sound == 0);
     (void)sound;

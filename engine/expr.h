@@ -40,9 +40,8 @@ typedef struct rl_exprs {
     int slots;
     rl_world **world;
     int worlds, world_room;
-    int *max_map, *min_map;     /* size x size */
-    int *calm_map;              /* size */
-    int failed_map[2];
+    int *calm_row;              /* rows: corroded counts as sound */
+    int failed_row[2];
 } rl_exprs;
 
 void rl_exprs_make(rl_exprs *exprs, rl_arena *arena, const rl_frame *frame);
@@ -62,9 +61,15 @@ int rl_expr_load_feed(rl_exprs *exprs, rl_world *world, int load);
 /* The worst of a set of elements, given from the load toward the battery. */
 int rl_expr_worst(rl_exprs *exprs, const rl_world *world, const int *element, int count);
 
-static inline int rl_expr_size(const rl_exprs *exprs, int expr)
+/* Values as seen in one occasion. */
+static inline int rl_expr_rows(const rl_exprs *exprs, int expr)
 {
-    return exprs->at[expr].sort == RL_X_LOAD ? 2 : exprs->frame->size;
+    return exprs->at[expr].sort == RL_X_LOAD ? 2 : exprs->frame->rows;
+}
+/* Values under a mask. */
+static inline int rl_expr_size(const rl_exprs *exprs, int expr, rl_mask mask)
+{
+    return exprs->at[expr].sort == RL_X_LOAD ? 2 : rl_frame_size(exprs->frame, mask);
 }
 static inline bool rl_expr_is_base(const rl_exprs *exprs, int expr)
 {

@@ -220,7 +220,7 @@ static fold_state meet_element(const folder *f, fold_state state, int i, int row
     const rl_frame *frame = f->exprs->frame;
     if (row == 0 || f->current[state.draws][i] <= 0)
         return state;
-    bool open = row == frame->bins + 2;
+    bool open = row == frame->rows - 1;
     int code = open ? f->codes + 1 : f->code[state.draws][i * (frame->bins + 1) + row - 1];
     for (int w = 0; w < f->reading->stretch->ways; w++) {
         int *now = &state.code[w];
@@ -238,8 +238,8 @@ static fold_state read_value(const folder *f, const fold_input *input, fold_stat
     if (state.draws < 0)
         return state;
     bool load = f->exprs->at[input->expr].sort == RL_X_LOAD;
-    int row = load ? (value == 0 ? 0 : frame->bins + 2) : rl_frame_row(frame, value, f->reading->bit);
-    bool open = row == frame->bins + 2;
+    int row = load && value == 1 ? frame->rows - 1 : value;
+    bool open = row == frame->rows - 1;
     if (input->role == ROLE_ELEMENT)
         return meet_element(f, state, input->element, row);
     if (!open)
@@ -266,7 +266,7 @@ static int find_state(folder *f, fold_layer *layer, const fold_state *state)
 
 static int input_values(const folder *f, const fold_input *input)
 {
-    return input->expr == 0 ? 1 : rl_expr_size(f->exprs, input->expr);
+    return input->expr == 0 ? 1 : rl_expr_rows(f->exprs, input->expr);
 }
 
 static void run(folder *f)

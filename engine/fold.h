@@ -28,7 +28,7 @@ typedef struct rl_end {
 
 typedef struct rl_step {
     int input;        /* expression */
-    int values;       /* its size */
+    int values;       /* its rows */
     int from, to;     /* states before and after */
     const int *next;  /* [from][values] */
 } rl_step;
@@ -44,7 +44,6 @@ typedef struct rl_fold {
 typedef struct rl_span_reading {
     const rl_stretch *stretch;
     rl_world *world;
-    int bit;                   /* of the occasion in the frame */
     int load;
     double current;            /* the load's own: measured, or by the rules */
     bool measured;             /* `at` was given */

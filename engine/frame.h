@@ -1,79 +1,82 @@
-/* frame.h: effective states over all occasions of a case at once.
+/* frame.h: effective states over several occasions of a case at once.
  *
- * Invariant: a value stands for what an element or a path is in each of the
- * frame's occasions.  Values 0 .. patterns-1 are bit patterns: loose and
- * active in the occasions whose bit is set, sound (or quiet) in the others;
- * then come the bins of corrosion that some element can have, then open.  The
- * set is closed under max and min of design §1, so one variable for each path
- * serves every occasion.
+ * Invariant: under a mask (a set of occasions, one bit each) a value stands
+ * for what an element or a path is in each of them.  The first values are
+ * bit patterns: loose and active in the occasions whose bit is set, sound (or
+ * quiet) in the others; then come the bins of corrosion that some element can
+ * have, then open.  The set is closed under max and min of design §1, so one
+ * variable for each path serves all its occasions.  Under a mask of one
+ * occasion the values are "rows": sound, loose, the bins, open.
  */
 #ifndef RL_FRAME_H
 #define RL_FRAME_H
 
 #include "model.h"
 
+typedef unsigned rl_mask;
+
 typedef struct rl_frame {
     const rl_model *model;
     int occasions;                     /* those with evidence, and the last */
     int slot[RL_MAX_OCCASIONS];        /* bit of an occasion of the case, or -1 */
     int last;                          /* bit of the last occasion */
-    int patterns, bins, size;          /* size = patterns + bins + 1 */
+    int bins, rows;                    /* rows = bins + 3 */
     int *bin;                          /* frame's bin to model's bin */
-    int *of_bin;                       /* model's bin to frame's, or -1 */
 } rl_frame;
 
 void rl_frame_make(rl_frame *frame, rl_arena *arena, const rl_model *model, const bool *used, int occasions);
 
-/* Rows: what a value is in one occasion, as an index: sound, loose, the bins
- * of the frame, open.  rl_frame_rows of them. */
-static inline int rl_frame_rows(const rl_frame *frame) { return frame->bins + 3; }
-
-static inline int rl_frame_row(const rl_frame *frame, int value, int bit)
+/* How many patterns a mask has. */
+static inline int rl_frame_patterns(rl_mask mask)
 {
-    if (value < frame->patterns)
-        return (value >> bit) & 1;
-    return value - frame->patterns + 2;
+    int patterns = 1;
+    for (; mask; mask &= mask - 1)
+        patterns *= 2;
+    return patterns;
 }
 
-static inline int rl_frame_open(const rl_frame *frame) { return frame->size - 1; }
-
-static inline int rl_frame_max(const rl_frame *frame, int a, int b)
+static inline int rl_frame_size(const rl_frame *frame, rl_mask mask)
 {
-    if (a < frame->patterns && b < frame->patterns)
+    return rl_frame_patterns(mask) + frame->bins + 1;
+}
+
+/* The worse of two values under one mask of so many patterns, and the better. */
+static inline int rl_frame_max(int patterns, int a, int b)
+{
+    if (a < patterns && b < patterns)
         return a | b;
     return a > b ? a : b;
 }
 
-static inline int rl_frame_min(const rl_frame *frame, int a, int b)
+static inline int rl_frame_min(int patterns, int a, int b)
 {
-    if (a < frame->patterns && b < frame->patterns)
+    if (a < patterns && b < patterns)
         return a & b;
     return a < b ? a : b;
 }
 
-/* The coil's word: corrosion does not keep a relay from closing. */
-static inline int rl_frame_calm(const rl_frame *frame, int value)
-{
-    bool corroded = value >= frame->patterns && value < frame->size - 1;
-    return corroded ? 0 : value;
-}
-
-/* The state that a row index stands for. */
+/* The state that a row stands for. */
 static inline rl_state rl_frame_state(const rl_frame *frame, int row)
 {
     if (row < 2)
         return row == 0 ? RL_SOUND : RL_LOOSE;
-    return row == frame->bins + 2 ? RL_OPEN : RL_CORRODED;
+    return row == frame->rows - 1 ? RL_OPEN : RL_CORRODED;
 }
 
+/* What a value under `from` is under `to`, a part of it. */
+int rl_frame_project(const rl_frame *frame, rl_mask from, rl_mask to, int value);
+/* The same for all values: a map of rl_frame_size(from) entries. */
+const int *rl_frame_projection(const rl_frame *frame, rl_arena *arena, rl_mask from, rl_mask to);
+
 /* Weights of the values of an element whose states weigh `state`
- * (RL_SOUND .. RL_OPEN): activities and bins spread, `size` numbers. */
-void rl_frame_spread(const rl_frame *frame, const rl_node *node, const double *state, double *out);
+ * (RL_SOUND .. RL_OPEN): activities and bins spread over the mask. */
+void rl_frame_spread(const rl_frame *frame, rl_mask mask, const rl_node *node, const double *state, double *out);
 /* Back: states' shares of the normalised marginal `value`, given the same `state` weights. */
-void rl_frame_gather(const rl_frame *frame, const rl_node *node, const double *state,
+void rl_frame_gather(const rl_frame *frame, rl_mask mask, const rl_node *node, const double *state,
                      const double *value, double *out);
 /* Weights on values that leave only state `s` of the element: a factor to
  * multiply on (value 0 is shared by sound and by loose but quiet). */
-void rl_frame_clamp(const rl_frame *frame, const rl_node *node, const double *state, rl_state s, double *out);
+void rl_frame_clamp(const rl_frame *frame, rl_mask mask, const rl_node *node, const double *state, rl_state s,
+                    double *out);
 
 #endif

@@ -8,7 +8,6 @@
 #include <assert.h>
 #include <string.h>
 
-enum { LOW_MAX_LEVELS = 100 };
 
 /* Levels or outcomes of a statement.  One nameless level after a fault, so
  * that *count > 1 tells that rows can be read. */
@@ -23,11 +22,11 @@ static const char *const *lower_levels(lower *l, const ast_stmt *stmt, ast_claus
         low_need(l, stmt, clause);
         return one;
     }
-    for (const ast_word *w = words->words; w != NULL && n <= LOW_MAX_LEVELS; w = w->next, n++)
+    for (const ast_word *w = words->words; w != NULL && n <= RL_MAX_LEVELS; w = w->next, n++)
         for (const ast_word *v = words->words; v != w; v = v->next)
             if (strcmp(v->text, w->text) == 0)
                 rl_say_also(l->diag, w->span, RL_MSG_LEVEL_TWICE, w->text, NULL, NULL, v->span);
-    if (n < 2 || n > LOW_MAX_LEVELS) {
+    if (n < 2 || n > RL_MAX_LEVELS) {
         rl_say(l->diag, words->span, n < 2 ? RL_MSG_LEVELS_FEW : RL_MSG_LEVELS_MANY, clause, NULL, NULL);
         return one;
     }
@@ -93,8 +92,13 @@ static void lower_kind_rows(lower *l, const ast_stmt *stmt, rl_behaviour *kind)
             const double *own = given[side == 0 ? AST_RETURN_SIDE : AST_FEED_SIDE][state].row;
             kind->row[side][state] = own != NULL ? own : given[AST_BOTH_SIDES][state].row;
         }
+    double *first = rl_many(&l->model->arena, kind->info.levels, double);
+    first[0] = 1;   /* a cause without a row draws the first level */
     kind->failed = given[AST_BOTH_SIDES][RL_FAILED].row;
+    if (kind->failed == NULL)
+        kind->failed = first;
     const ast_clause *otherwise = low_clause(stmt, AST_C_OTHERWISE);
+    kind->otherwise = first;
     if (otherwise != NULL)
         kind->otherwise = low_row(l, otherwise->cells, otherwise->span, kind->info.level, kind->info.levels);
 }

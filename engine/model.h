@@ -13,7 +13,7 @@
 #include "diag.h"
 #include "ringlug.h"
 
-enum { RL_MAX_OCCASIONS = 8, RL_MAX_WAYS = 16 };
+enum { RL_MAX_OCCASIONS = 8, RL_MAX_WAYS = 16, RL_MAX_LEVELS = 100 };
 #define RL_NO_MASS 1e-12  /* a bin with no more than this is impossible (design §1) */
 
 /* A log-normal law of a resistance in ohm.  spread g: ln R ~ N(ln median, (ln g)^2). */

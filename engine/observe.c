@@ -10,14 +10,11 @@
 #include <assert.h>
 #include <string.h>
 
-enum { MAX_LEVELS = 32 };
-
-int rl_observe_row(const rl_frame *frame, int value, int bit)
+int rl_observe_row(const rl_frame *frame, int row)
 {
-    int row = rl_frame_row(frame, value, bit);
     if (row < 2)
         return row;
-    return row == frame->bins + 2 ? frame->model->bins + 2 : 2 + frame->bin[row - 2];
+    return row == frame->rows - 1 ? frame->model->bins + 2 : 2 + frame->bin[row - 2];
 }
 
 rl_world *rl_observe_world(const rl_observer *o, int occasion, const rl_conditions *with)
@@ -61,7 +58,7 @@ static void worse_of(const double *a, const double *b, int levels, double *out)
 static void rest_levels(const rl_behaviour *kind, const double *fed, bool failed, double *out)
 {
     int levels = (int)kind->info.levels;
-    double own[MAX_LEVELS];
+    double own[RL_MAX_LEVELS];
     worse_of(fed, kind->otherwise, levels, out);
     if (failed) {
         memcpy(own, out, (size_t)levels * sizeof *own);
@@ -71,7 +68,7 @@ static void rest_levels(const rl_behaviour *kind, const double *fed, bool failed
 
 void rl_observe_levels(const rl_behaviour *kind, const double *back, const double *fed, bool failed, double *out)
 {
-    double rest[MAX_LEVELS];
+    double rest[RL_MAX_LEVELS];
     rest_levels(kind, fed, failed, rest);
     worse_of(rest, back, (int)kind->info.levels, out);
 }
@@ -104,18 +101,18 @@ typedef struct behaviour {
     const double **back, **fed;   /* rows of the load */
     const double *weight;
     int levels, runs, bit;
-    int start[MAX_LEVELS + 1];
+    int start[RL_MAX_LEVELS + 1];
 } behaviour;
 
 /* (run, return value) */
 static rl_cells back_table(const rl_observer *o, const behaviour *b, int input, int expr)
 {
-    int size = o->frame->size;
+    int size = o->frame->rows;
     rl_cells t = {.count = 2, .input = {input, expr}, .size = {b->runs, size}};
     rl_cells_take(o->arena, &t);
     for (int run = 0; run < b->runs; run++)
         for (int v = 0; v < size; v++) {
-            const double *row = b->back[rl_observe_row(o->frame, v, b->bit)];
+            const double *row = b->back[rl_observe_row(o->frame, v)];
             t.cell[run * size + v] = seen_given(b->weight, row, b->levels, b->start[run]);
         }
     return t;
@@ -124,13 +121,13 @@ static rl_cells back_table(const rl_observer *o, const behaviour *b, int input, 
 /* (run, feed value, load) */
 static rl_cells rest_table(const rl_observer *o, const behaviour *b, int input, int fed, int own)
 {
-    int size = o->frame->size;
+    int size = o->frame->rows;
     rl_cells t = {.count = 3, .input = {input, fed, own}, .size = {b->runs, size, 2}};
     rl_cells_take(o->arena, &t);
     for (int v = 0; v < size; v++)
         for (int failed = 0; failed < 2; failed++) {
-            double rest[MAX_LEVELS];
-            rest_levels(b->kind, b->fed[rl_observe_row(o->frame, v, b->bit)], failed, rest);
+            double rest[RL_MAX_LEVELS];
+            rest_levels(b->kind, b->fed[rl_observe_row(o->frame, v)], failed, rest);
             for (int run = 0; run < b->runs; run++)
                 for (int l = b->start[run]; l < b->start[run + 1]; l++)
                     t.cell[(run * size + v) * 2 + failed] += rest[l];
@@ -155,29 +152,29 @@ static int own_size(int own)
 /* Only levels below a bound are possible: one factor for each cause. */
 static void add_uncoupled(const rl_observer *o, const behaviour *b, rl_sides sides)
 {
-    int end = b->start[1], size = o->frame->size;
+    int end = b->start[1], size = o->frame->rows;
     rl_cells back = back_table(o, b, 0, sides.back);
     back.count = 1;
     back.input[0] = sides.back;
     back.size[0] = size;
-    rl_draft_add(o->draft, &back);
+    rl_draft_add(o->draft, &back, b->bit);
     rl_cells fed = {.count = 1, .input = {sides.fed}, .size = {size}};
     rl_cells_take(o->arena, &fed);
     for (int v = 0; v < size; v++)
-        fed.cell[v] = up_to(b->fed[rl_observe_row(o->frame, v, b->bit)], end);
-    rl_draft_add(o->draft, &fed);
+        fed.cell[v] = up_to(b->fed[rl_observe_row(o->frame, v)], end);
+    rl_draft_add(o->draft, &fed, b->bit);
     rl_cells own = {.count = 1, .input = {sides.own}, .size = {own_size(sides.own)}};
     rl_cells_take(o->arena, &own);
     own.cell[0] = up_to(b->kind->otherwise, end);
     if (sides.own != 0)
         own.cell[1] = own.cell[0] * up_to(b->kind->failed, end);
-    rl_draft_add(o->draft, &own);
+    rl_draft_add(o->draft, &own, b->bit);
 }
 
 /* The helper is summed at once where one side is sound for certain. */
 static void add_one_sided(const rl_observer *o, const behaviour *b, rl_sides sides)
 {
-    int size = o->frame->size;
+    int size = o->frame->rows;
     rl_cells back = back_table(o, b, 0, sides.back);
     rl_cells rest = rest_table(o, b, 0, sides.fed, sides.own);
     double *weight = rl_many(o->arena, b->runs, double);
@@ -186,7 +183,7 @@ static void add_one_sided(const rl_observer *o, const behaviour *b, rl_sides sid
         weight[run] = back_sound ? back.cell[run * size] : rest.cell[run * size * 2];
     rl_cells *other = back_sound ? &rest : &back;
     rl_cells_sum(o->arena, other, 0, weight);
-    rl_draft_add(o->draft, other);
+    rl_draft_add(o->draft, other, b->bit);
 }
 
 static void add_behaviour(const rl_observer *o, int load, const double *weight, rl_sides sides, int bit)
@@ -195,7 +192,7 @@ static void add_behaviour(const rl_observer *o, int load, const double *weight, 
     behaviour b = {.kind = &o->model->kind[rows->kind], .back = rows->side[0], .fed = rows->side[1],
                    .weight = weight, .bit = bit};
     b.levels = (int)b.kind->info.levels;
-    assert(b.levels <= MAX_LEVELS);
+    assert(b.levels <= RL_MAX_LEVELS);
     b.runs = find_runs(weight, b.levels, b.start);
     if (b.runs == 1 && weight[0] == 1) {
         add_uncoupled(o, &b, sides);
@@ -205,8 +202,8 @@ static void add_behaviour(const rl_observer *o, int load, const double *weight, 
         int helper = rl_draft_helper(o->draft, b.runs);
         rl_cells back = back_table(o, &b, helper, sides.back);
         rl_cells rest = rest_table(o, &b, helper, sides.fed, sides.own);
-        rl_draft_add(o->draft, &back);
-        rl_draft_add(o->draft, &rest);
+        rl_draft_add(o->draft, &back, bit);
+        rl_draft_add(o->draft, &rest, bit);
     }
 }
 
@@ -219,16 +216,16 @@ static void observe_behaviour(const rl_observer *o, const rl_finding *f)
 
 /* ---- causes that fire or not: symptoms, backfeed, pull ---- */
 
-double rl_observe_chance(const rl_observer *o, const double *p, int expr, int value, int bit)
+double rl_observe_chance(const rl_observer *o, const double *p, int expr, int value)
 {
     if (o->exprs->at[expr].sort == RL_X_LOAD)
         return value == 0 ? p[RL_SOUND] : p[RL_FAILED];
-    return p[rl_frame_state(o->frame, rl_frame_row(o->frame, value, bit))];
+    return p[rl_frame_state(o->frame, value)];
 }
 
 static int cause_size(const rl_observer *o, int expr)
 {
-    return expr == 0 ? 1 : rl_expr_size(o->exprs, expr);
+    return expr == 0 ? 1 : rl_expr_rows(o->exprs, expr);
 }
 
 typedef struct firing {
@@ -248,8 +245,8 @@ static void add_absent(const rl_observer *o, const firing *n)
         rl_cells t = {.count = 1, .input = {n->expr[i]}, .size = {cause_size(o, n->expr[i])}};
         rl_cells_take(o->arena, &t);
         for (int v = 0; v < t.size[0]; v++)
-            t.cell[v] = 1 - rl_observe_chance(o, n->p[i], n->expr[i], v, n->bit);
-        rl_draft_add(o->draft, &t);
+            t.cell[v] = 1 - rl_observe_chance(o, n->p[i], n->expr[i], v);
+        rl_draft_add(o->draft, &t, n->bit);
     }
 }
 
@@ -275,14 +272,14 @@ static int add_step(const rl_observer *o, const firing *n, int i, int before)
     rl_cells_take(o->arena, &t);
     for (int b = 0; b < befores; b++)
         for (int v = 0; v < size; v++) {
-            double chance = rl_observe_chance(o, n->p[i], n->expr[i], v, n->bit);
+            double chance = rl_observe_chance(o, n->p[i], n->expr[i], v);
             double none = b == 1 ? 0 : (1 - chance) * (first ? 1 - n->otherwise : 1);
             double some = b == 1 ? 1 : first ? chance + (1 - chance) * n->otherwise : chance;
             cell[0] = last ? none * n->absent + some * n->present : none;
             cell[1] = some;
             memcpy(&t.cell[(b * size + v) * afters], cell, (size_t)afters * sizeof *cell);
         }
-    rl_draft_add(o->draft, &t);
+    rl_draft_add(o->draft, &t, n->bit);
     return after;
 }
 
@@ -296,7 +293,7 @@ static void add_firing(const rl_observer *o, const firing *n)
         rl_cells t = {.count = 0};
         rl_cells_take(o->arena, &t);
         t.cell[0] = n->absent * (1 - n->otherwise) + n->present * n->otherwise;
-        rl_draft_add(o->draft, &t);
+        rl_draft_add(o->draft, &t, n->bit);
         return;
     }
     int before = 0;
@@ -371,7 +368,7 @@ static void observe_inspection(const rl_observer *o, const rl_finding *f)
         rl_cells t = {.count = 0};
         rl_cells_take(o->arena, &t);
         t.cell[0] = seen[RL_SOUND];
-        rl_draft_add(o->draft, &t);
+        rl_draft_add(o->draft, &t, 0);
         return;
     }
     o->draft->inspected[f->subject] = true;
@@ -396,7 +393,7 @@ static void mark_own_lines(const rl_observer *o, int occasion, bool *own)
  * of the same occasion has reached: they are not seen twice. */
 static void observe_others(const rl_observer *o, const rl_finding *f, bool *seen)
 {
-    static const double first[MAX_LEVELS] = {1};
+    static const double first[RL_MAX_LEVELS] = {1};
     rl_world *world = rl_observe_world(o, f->occasion, NULL);
     mark_own_lines(o, f->occasion, seen);
     for (int e = 0; e < o->model->nodes; e++) {

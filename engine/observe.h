@@ -30,21 +30,21 @@ void rl_observe_all(rl_observer *o);
 /* The three sides of a behaviour under conditions: expressions, 0 = sound. */
 typedef struct rl_sides { int back, fed, own; } rl_sides;
 rl_sides rl_observe_sides(const rl_observer *o, rl_world *world, int load, const rl_conditions *with);
-/* Index into the model's rows for a frame value in one occasion. */
-int rl_observe_row(const rl_frame *frame, int value, int bit);
+/* Index into the model's rows (rows.h) of a row of the frame. */
+int rl_observe_row(const rl_frame *frame, int row);
 /* Distribution over the kind's levels given the rows of the three causes and the background. */
 void rl_observe_levels(const rl_behaviour *kind, const double *back, const double *fed, bool failed, double *out);
 /* The expression of a cause of a symptom. */
 int rl_observe_subject(const rl_observer *o, rl_world *world, const rl_cause *cause);
 /* The one or two expressions of a backfeed or a pull. */
 int rl_observe_crosstalk(const rl_observer *o, rl_world *world, bool pull, int a, int b, int out[2]);
-/* Chance that a cause in this state fires. */
-double rl_observe_chance(const rl_observer *o, const double *p, int expr, int value, int bit);
+/* Chance that a cause fires whose expression has this row. */
+double rl_observe_chance(const rl_observer *o, const double *p, int expr, int value);
 /* What a supply reading on the load shows: row index of the feed path, and whether a current flows. */
 void rl_observe_reading(const rl_observer *o, rl_finding *f);
 rl_end rl_observe_supply_end(rl_arena *arena, const rl_model *model, int load, int row, bool flows);
 rl_world *rl_observe_world(const rl_observer *o, int occasion, const rl_conditions *with);
 /* The span of a reading as a fold; false if it has none (checked when the line was read). */
-bool rl_observe_fold(const rl_observer *o, const rl_finding *reading, rl_world *world, int bit, rl_fold *fold);
+bool rl_observe_fold(const rl_observer *o, const rl_finding *reading, rl_world *world, rl_fold *fold);
 
 #endif

@@ -56,14 +56,14 @@ static rl_showing showing_of(const rl_observer *o, const rl_finding *f)
     return rl_showing_make(o->model, sort, o->kase->occasion[f->occasion].battery, f->at > 0);
 }
 
-bool rl_observe_fold(const rl_observer *o, const rl_finding *f, rl_world *world, int bit, rl_fold *fold)
+bool rl_observe_fold(const rl_observer *o, const rl_finding *f, rl_world *world, rl_fold *fold)
 {
     rl_stretch *stretch = rl_new(o->arena, rl_stretch);
     bool dead = f->sort == RL_E_RESISTANCE || f->sort == RL_E_CONTINUITY;
     if (rl_stretch_make(o->arena, o->model, f->subject, f->from, f->to, dead, stretch) != RL_STRETCH_OK)
         return false;
     rl_span_reading *reading = rl_new(o->arena, rl_span_reading);
-    *reading = (rl_span_reading){.stretch = stretch, .world = world, .bit = bit, .load = f->subject,
+    *reading = (rl_span_reading){.stretch = stretch, .world = world, .load = f->subject,
                                  .measured = f->at > 0, .also = f->also, .also_count = f->also_count,
                                  .dead = dead};
     reading->current = f->at > 0 ? f->at : o->model->node[f->subject].info.current;
@@ -72,7 +72,7 @@ bool rl_observe_fold(const rl_observer *o, const rl_finding *f, rl_world *world,
 }
 
 /* One step of the chain; `before` and `after` are helpers, used where they have more than one value. */
-static void add_step(const rl_observer *o, const rl_step *step, int before, int after, const double *density)
+static void add_step(const rl_observer *o, const rl_step *step, int before, int after, const double *density, int bit)
 {
     rl_cells t = {.count = 0};
     if (step->from > 1) {
@@ -92,7 +92,7 @@ static void add_step(const rl_observer *o, const rl_step *step, int before, int 
             t.cell[c] = density[step->next[c]];
         else
             t.cell[c * afters + step->next[c]] = 1;
-    rl_draft_add(o->draft, &t);
+    rl_draft_add(o->draft, &t, bit);
 }
 
 static void add_constant(const rl_observer *o, double value)
@@ -100,7 +100,7 @@ static void add_constant(const rl_observer *o, double value)
     rl_cells t = {.count = 0};
     rl_cells_take(o->arena, &t);
     t.cell[0] = value;
-    rl_draft_add(o->draft, &t);
+    rl_draft_add(o->draft, &t, 0);
 }
 
 static void observe_span(const rl_observer *o, rl_finding *f)
@@ -108,7 +108,7 @@ static void observe_span(const rl_observer *o, rl_finding *f)
     rl_fold fold;
     rl_showing showing = showing_of(o, f);
     rl_world *world = rl_observe_world(o, f->occasion, NULL);
-    bool found = rl_observe_fold(o, f, world, o->frame->slot[f->occasion], &fold);
+    bool found = rl_observe_fold(o, f, world, &fold);
     assert(found);
     (void)found;
     double *density = rl_many(o->arena, fold.ends, double);
@@ -122,7 +122,7 @@ static void observe_span(const rl_observer *o, rl_finding *f)
     for (int i = 0; i < fold.steps; i++) {
         bool last = i == fold.steps - 1;
         int after = last ? 0 : rl_draft_helper(o->draft, fold.step[i].to);
-        add_step(o, &fold.step[i], before, after, last ? density : NULL);
+        add_step(o, &fold.step[i], before, after, last ? density : NULL, o->frame->slot[f->occasion]);
         before = after;
     }
 }
@@ -166,14 +166,14 @@ rl_end rl_observe_supply_end(rl_arena *arena, const rl_model *model, int load, i
 }
 
 /* (flows, load, return): whether a current flows but for the feed. */
-static rl_cells flow_table(const rl_observer *o, int flows, rl_sides sides, int bit)
+static rl_cells flow_table(const rl_observer *o, int flows, rl_sides sides)
 {
-    int size = o->frame->size, open = o->model->bins + 2;
+    int size = o->frame->rows, open = size - 1;
     rl_cells t = {.count = 3, .input = {flows, sides.own, sides.back}, .size = {2, 2, size}};
     rl_cells_take(o->arena, &t);
     for (int own = 0; own < 2; own++)
         for (int back = 0; back < size; back++) {
-            int yes = own == 0 && rl_observe_row(o->frame, back, bit) != open;
+            int yes = own == 0 && back != open;
             t.cell[(yes * 2 + own) * size + back] = 1;
         }
     return t;
@@ -183,7 +183,7 @@ static void observe_supply(const rl_observer *o, rl_finding *f)
 {
     rl_showing showing = showing_of(o, f);
     rl_world *world = rl_observe_world(o, f->occasion, NULL);
-    int bit = o->frame->slot[f->occasion], size = o->frame->size;
+    int bit = o->frame->slot[f->occasion], size = o->frame->rows;
     rl_sides sides = rl_observe_sides(o, world, f->subject, NULL);
     if (o->model->node[f->subject].feed.parent < 0) {
         rl_end end = rl_observe_supply_end(o->arena, o->model, f->subject, 0, true);
@@ -191,17 +191,17 @@ static void observe_supply(const rl_observer *o, rl_finding *f)
         return;
     }
     int flows = rl_draft_helper(o->draft, 2);
-    rl_cells flow = flow_table(o, flows, sides, bit);
+    rl_cells flow = flow_table(o, flows, sides);
     rl_cells shown = {.count = 2, .input = {flows, sides.fed}, .size = {2, size}};
     rl_cells_take(o->arena, &shown);
     for (int i = 0; i < 2; i++)
         for (int fed = 0; fed < size; fed++) {
-            int row = rl_observe_row(o->frame, fed, bit);
+            int row = rl_observe_row(o->frame, fed);
             rl_end end = rl_observe_supply_end(o->arena, o->model, f->subject, row, i == 1);
             shown.cell[i * size + fed] = density_of(o, f, &showing, &end);
         }
-    rl_draft_add(o->draft, &flow);
-    rl_draft_add(o->draft, &shown);
+    rl_draft_add(o->draft, &flow, bit);
+    rl_draft_add(o->draft, &shown, bit);
 }
 
 void rl_observe_reading(const rl_observer *o, rl_finding *f)

@@ -2,6 +2,9 @@
  *
  * Invariant: see probe.h.  Expressions are decided from whole paths down to
  * elements, as in draft.c: one that a single factor needs is written out.
+ * Inputs that are variables of the net carry their number there, so that a
+ * path which the net has for earlier occasions only is never taken for the
+ * same path in the last one.
  */
 #include "probe.h"
 
@@ -21,7 +24,49 @@ int rl_probe_helper(rl_probe *probe, int size)
     return -1 - probe->helpers++;
 }
 
-void rl_probe_add(rl_probe *probe, const rl_cells *table)
+/* Variable `v` of the net as an input, and back (-1: it is none). */
+static int net_input(int v)
+{
+    return RL_NET_INPUT - v;
+}
+
+static int net_variable(int input)
+{
+    return input <= RL_NET_INPUT ? RL_NET_INPUT - input : -1;
+}
+
+/* The net's variable that tells the expression in the last occasion, or -1. */
+static int usable_variable(const rl_probe *probe, int expr)
+{
+    const rl_network *network = &probe->bench->network;
+    if (expr < 0 || expr >= network->expr_count)
+        return -1;
+    bool last = network->mask[expr] >> probe->bench->frame.last & 1u;
+    return last ? network->of_expr[expr] : -1;
+}
+
+static bool is_absorbed(const rl_probe *probe, int expr)
+{
+    const rl_network *network = &probe->bench->network;
+    return expr < network->expr_count && network->absorbed_of[expr] >= 0;
+}
+
+/* Values of an expression in this probe: the net's, or rows of the last occasion. */
+static rl_mask mask_of(const rl_probe *probe, int expr)
+{
+    const rl_network *network = &probe->bench->network;
+    bool known = expr < network->expr_count && network->weight[expr] != NULL;   /* an element */
+    if (known || usable_variable(probe, expr) >= 0)
+        return network->mask[expr];
+    return 1u << probe->bench->frame.last;
+}
+
+static int size_of(const rl_probe *probe, int expr)
+{
+    return rl_expr_size(&probe->bench->exprs, expr, mask_of(probe, expr));
+}
+
+static void append(rl_probe *probe, const rl_cells *table)
 {
     if (probe->factors == probe->room) {
         rl_cells *more = rl_many(probe->arena, probe->room * 2, rl_cells);
@@ -29,10 +74,31 @@ void rl_probe_add(rl_probe *probe, const rl_cells *table)
         probe->factor = more;
         probe->room *= 2;
     }
+    probe->factor[probe->factors++] = *table;
+}
+
+/* Expressions that the net has become inputs of the net. */
+static void name_inside(const rl_probe *probe, rl_cells *table)
+{
+    for (int i = 0; i < table->count; i++) {
+        int variable = usable_variable(probe, table->input[i]);
+        if (variable >= 0)
+            table->input[i] = net_input(variable);
+    }
+    rl_cells_merge(probe->arena, table);
+}
+
+void rl_probe_add(rl_probe *probe, const rl_cells *table)
+{
+    const rl_exprs *exprs = &probe->bench->exprs;
     rl_cells own = *table;
-    rl_draft_see_through(probe->arena, &probe->bench->exprs, &own);
+    rl_draft_see_through(probe->arena, exprs, &own);
     rl_cells_merge(probe->arena, &own);
-    probe->factor[probe->factors++] = own;
+    for (int i = 0; i < own.count; i++)
+        if (own.input[i] >= 0)
+            rl_draft_widen(probe->arena, exprs, &own, i, mask_of(probe, own.input[i]), exprs->frame->last);
+    name_inside(probe, &own);
+    append(probe, &own);
 }
 
 static int place_of(const rl_cells *table, int input)
@@ -55,27 +121,17 @@ static int uses_of(const rl_probe *probe, int input, int *user)
     return uses;
 }
 
-/* The variable of an input that the net has, or -1. */
-static int net_variable(const rl_probe *probe, int input)
+/* A law of the network: what it hangs on are inputs of the net, unless absorbed too. */
+static rl_cells with_net_inputs(const rl_probe *probe, const rl_cells *law)
 {
     const rl_network *network = &probe->bench->network;
-    if (input <= RL_NET_HELPER)
-        return network->helper[RL_NET_HELPER - input];
-    return input < 0 ? -1 : rl_network_variable(network, input);
-}
-
-static bool inside(const rl_probe *probe, int input)
-{
-    return net_variable(probe, input) >= 0;
-}
-
-/* Helpers of the draft among the inputs get numbers of their own. */
-static rl_cells with_net_helpers(const rl_cells *table)
-{
-    rl_cells own = *table;
-    for (int i = 0; i < own.count; i++)
-        if (own.input[i] < 0)
-            own.input[i] = RL_NET_HELPER + 1 + own.input[i];
+    rl_cells own = *law;
+    for (int i = 0; i < own.count; i++) {
+        int input = own.input[i];
+        int variable = input < 0 ? network->helper[-1 - input] : network->of_expr[input];
+        if (variable >= 0)
+            own.input[i] = net_input(variable);
+    }
     return own;
 }
 
@@ -100,12 +156,6 @@ static void set_settled(rl_probe *probe, int expr)
     probe->settled[probe->settled_count++] = expr;
 }
 
-static bool is_absorbed(const rl_probe *probe, int expr)
-{
-    const rl_network *network = &probe->bench->network;
-    return expr < network->expr_count && network->absorbed_of[expr] >= 0;
-}
-
 /* Paths before their parts; an absorbed element, whose law brings others in,
  * before those that can be summed out. */
 static int turn_of(const rl_probe *probe, int expr)
@@ -123,7 +173,7 @@ static int next_outside(const rl_probe *probe)
     for (int f = 0; f < probe->factors; f++)
         for (int i = 0; i < probe->factor[f].count; i++) {
             int input = probe->factor[f].input[i];
-            if (input < 0 || inside(probe, input) || turn_of(probe, input) <= turn || is_settled(probe, input))
+            if (input < 0 || turn_of(probe, input) <= turn || is_settled(probe, input))
                 continue;
             best = input;
             turn = turn_of(probe, input);
@@ -140,12 +190,12 @@ static const double *outside_weight(rl_probe *probe, int expr)
         return network->weight[expr];
     int element = bench->exprs.at[expr].a;
     const double *state = bench->draft.state[element];
-    double *weight = rl_many(probe->arena, rl_expr_size(&bench->exprs, expr), double);
+    double *weight = rl_many(probe->arena, size_of(probe, expr), double);
     if (bench->exprs.at[expr].sort == RL_X_LOAD) {
         weight[0] = state[RL_SOUND];
         weight[1] = state[RL_FAILED];
     } else {
-        rl_frame_spread(&bench->frame, &bench->frame.model->node[element], state, weight);
+        rl_frame_spread(&bench->frame, mask_of(probe, expr), &bench->frame.model->node[element], state, weight);
     }
     return weight;
 }
@@ -156,8 +206,8 @@ static void settle_absorbed(rl_probe *probe, int expr)
     const rl_network *network = &probe->bench->network;
     const rl_absorbed *a = &network->absorbed[network->absorbed_of[expr]];
     rl_cells law = rl_absorbed_law(probe->arena, a, network->weight[expr]);
-    law = with_net_helpers(&law);
-    rl_probe_add(probe, &law);
+    law = with_net_inputs(probe, &law);
+    append(probe, &law);
 }
 
 static void settle_base(rl_probe *probe, int expr)
@@ -173,27 +223,33 @@ static void settle_base(rl_probe *probe, int expr)
         rl_cells_sum(probe->arena, table, place_of(table, expr), weight);
         return;
     }
-    rl_cells own = {.count = 1, .input = {expr}, .size = {rl_expr_size(&probe->bench->exprs, expr)},
-                    .cell = (double *)weight};
-    rl_probe_add(probe, &own);
+    rl_cells own = {.count = 1, .input = {expr}, .size = {size_of(probe, expr)}, .cell = (double *)weight};
+    append(probe, &own);
+}
+
+static void write_out(rl_probe *probe, rl_cells *table, int at)
+{
+    const rl_exprs *exprs = &probe->bench->exprs;
+    int expr = table->input[at];
+    int a = rl_draft_part(exprs, exprs->at[expr].a), b = rl_draft_part(exprs, exprs->at[expr].b);
+    rl_draft_write_out(probe->arena, exprs, table, at, mask_of(probe, expr), mask_of(probe, a), mask_of(probe, b));
+    name_inside(probe, table);
 }
 
 /* A path outside the net: written into its only user, or defined by a factor. */
 static void settle_path(rl_probe *probe, int expr)
 {
-    rl_exprs *exprs = &probe->bench->exprs;
-    int user = 0, uses = uses_of(probe, expr, &user), size = exprs->frame->size;
+    int user = 0, uses = uses_of(probe, expr, &user), size = size_of(probe, expr);
     if (uses == 1 && probe->factor[user].count < RL_INPUTS) {
-        rl_cells *table = &probe->factor[user];
-        rl_draft_write_out(probe->arena, exprs, table, place_of(table, expr), exprs->at[expr]);
+        write_out(probe, &probe->factor[user], place_of(&probe->factor[user], expr));
         return;
     }
     rl_cells own = {.count = 2, .input = {expr, expr}, .size = {size, size}};
     rl_cells_take(probe->arena, &own);
     for (int v = 0; v < size; v++)
         own.cell[v * size + v] = 1;
-    rl_draft_write_out(probe->arena, exprs, &own, 1, exprs->at[expr]);
-    rl_probe_add(probe, &own);
+    write_out(probe, &own, 1);
+    append(probe, &own);
 }
 
 static void settle_outside(rl_probe *probe)
@@ -212,7 +268,7 @@ static void fold_prefixes(rl_probe *probe, int target)
 {
     for (int f = 0; f < probe->factors; f++) {
         rl_cells *own = &probe->factor[f];
-        if (own->count != 1 || own->input[0] >= 0 || own->input[0] <= RL_NET_HELPER || own->input[0] == target)
+        if (own->count != 1 || own->input[0] >= 0 || own->input[0] <= RL_NET_INPUT || own->input[0] == target)
             continue;
         int input = own->input[0], user = -1;
         for (int g = f + 1; g < probe->factors && user < 0; g++)
@@ -244,7 +300,7 @@ static bool run_marginal(rl_probe *probe, int target, int size, double *out)
         memcpy(out, only->cell, (size_t)size * sizeof *out);
         return true;
     }
-    int variable = net_variable(probe, only->input[0]);
+    int variable = net_variable(only->input[0]);
     if (variable < 0)
         return false;
     double *marginal = rl_many(probe->arena, only->size[0], double);
@@ -261,13 +317,13 @@ static bool run_marginal(rl_probe *probe, int target, int size, double *out)
 static int query_variable(const rl_probe *probe, int *extra, int *extras, int *size, int input)
 {
     int base = rl_net_variables(probe->bench->network.net);
-    if (inside(probe, input))
-        return net_variable(probe, input);
+    if (net_variable(input) >= 0)
+        return net_variable(input);
     for (int i = 0; i < *extras; i++)
         if (extra[i] == input)
             return base + i;
     extra[*extras] = input;
-    size[*extras] = input < 0 ? probe->helper_size[-1 - input] : rl_expr_size(&probe->bench->exprs, input);
+    size[*extras] = input < 0 ? probe->helper_size[-1 - input] : size_of(probe, input);
     return base + (*extras)++;
 }
 
@@ -305,8 +361,8 @@ void rl_probe_value(rl_bench *bench, rl_arena *arena, const rl_cells *law, int a
 {
     rl_probe probe;
     rl_probe_make(&probe, arena, bench);
-    rl_cells own = with_net_helpers(law);
+    rl_cells own = with_net_inputs(&probe, law);
     own.input[at] = rl_probe_helper(&probe, law->size[at]);
-    rl_probe_add(&probe, &own);
+    append(&probe, &own);
     rl_probe_run(&probe, own.input[at], out);
 }

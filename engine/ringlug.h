@@ -285,11 +285,11 @@ typedef struct rl_test {
     int named;                  /* index of the symptom or the inspection; else -1 */
     int from, to;               /* elements of a span; -1: the default end */
     int areas[2];               /* areas that must be opened for it, -1: none */
-    /* readings only, in the meter's unit; healthy and suspect are 5 % to 95 % */
+    /* drop and resistance, in V and ohm: 5 % to 95 % of what a healthy span and the
+     * likeliest suspect would read; worked out for the 32 best tests, else 0 */
     double healthy_low, healthy_high;
     double suspect_low, suspect_high;
     int suspect;                /* element of the span most likely at fault; -1: none */
-    double limit;               /* V, of drop: customary for the span's elements together */
     size_t measures;            /* tests with equal number measure the same elements */
 } rl_test;
 /* All admissible tests, best bits per minute first, ties by text.  */

@@ -13,6 +13,7 @@
 enum { RL_INPUTS = 8 };
 
 typedef struct rl_cells {
+    int bit;              /* the occasion in which the expressions are seen, as rows; -1: as values */
     int count;
     int input[RL_INPUTS];
     int size[RL_INPUTS];

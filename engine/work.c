@@ -144,7 +144,7 @@ static const double *base_values(rl_bench *bench, rl_arena *arena, int base)
     int absorbed = bench->network.absorbed_of[base];
     if (variable < 0 && absorbed < 0)
         return bench->network.weight[base];
-    double *value = rl_many(arena, rl_expr_size(&bench->exprs, base), double);
+    double *value = rl_many(arena, rl_expr_size(&bench->exprs, base, bench->network.mask[base]), double);
     if (variable >= 0)
         rl_tree_marginal(bench->tree, variable, value);
     else
@@ -182,7 +182,7 @@ void rl_bench_states(rl_bench *bench, rl_arena *arena, int element, double out[R
     if (node->info.sort == RL_LOAD)
         copy_load(value, out);
     else
-        rl_frame_gather(&bench->frame, node, state, value, out);
+        rl_frame_gather(&bench->frame, bench->network.mask[base], node, state, value, out);
     rl_arena_rewind(arena, mark);
 }
 
@@ -195,11 +195,11 @@ void rl_bench_restrict(rl_bench *bench, rl_arena *arena, int element, rl_state s
     if (variable < 0)
         return;
     rl_mark mark = rl_arena_mark(arena);
-    double *weight = rl_many(arena, rl_expr_size(&bench->exprs, base), double);
+    double *weight = rl_many(arena, rl_expr_size(&bench->exprs, base, bench->network.mask[base]), double);
     if (node->info.sort == RL_LOAD)
         weight[s == RL_FAILED] = 1;
     else
-        rl_frame_clamp(&bench->frame, node, bench->draft.state[element], s, weight);
+        rl_frame_clamp(&bench->frame, bench->network.mask[base], node, bench->draft.state[element], s, weight);
     rl_tree_weigh(bench->tree, variable, weight);
     rl_arena_rewind(arena, mark);
 }
@@ -218,6 +218,7 @@ void rl_work_drop(rl_case *c)
     if (!c->work)
         return;
     rl_arena arena = c->work->arena;   /* the work itself lives in it */
+    rl_arena_free(&c->work->scratch);
     c->work = NULL;
     rl_arena_free(&arena);
 }
@@ -237,13 +238,17 @@ rl_status rl_ask(rl_case *c, rl_question *question, void *argument)
         arena.bail = &bail;
         rl_work *work = rl_new(&arena, rl_work);
         work->arena = arena;
+        rl_arena_init(&work->scratch, &c->context->allocator, 0);
         work->status = RL_USAGE;   /* nothing asked yet */
         c->work = work;
     }
     c->work->arena.bail = &bail;
+    c->work->scratch.bail = &bail;
     rl_status status = question(c, argument);
     c->arena.bail = NULL;
-    if (c->work)
+    if (c->work) {
         c->work->arena.bail = NULL;
+        c->work->scratch.bail = NULL;
+    }
     return status;
 }

@@ -46,6 +46,7 @@ int rl_bench_base(const rl_bench *bench, int element);
 
 typedef struct rl_work {
     rl_arena arena;
+    rl_arena scratch;           /* of one test at a time */
     rl_bench bench;
     rl_status status;           /* of the exact answer; RL_OK: the tree is calibrated */
     bool contradicted;          /* `contradicting` was worked out */
@@ -59,6 +60,7 @@ typedef struct rl_work {
     size_t contradicting_count;
     const rl_test *tests;
     size_t test_count;
+    struct rl_bounded *bounded; /* bounded.h: the regions of a net too wide; NULL: there was one tree */
 } rl_work;
 
 /* The work of a case, made and answered if it is not yet.  Bail is set. */

@@ -7,7 +7,8 @@
  * Invariant: bits >= 0, and never NaN.  Tests are ordered by bits per minute,
  * ties by text.
  */
-#include "admit.h"
+#include "chain.h"
+#include "limit.h"
 #include "probe.h"
 
 #include <assert.h>
@@ -25,6 +26,8 @@ typedef struct adviser {
     rl_observer observer;      /* takes memory from `arena`, not from the bench */
     rl_arena *arena;           /* rewound after each test */
     rl_world *world;           /* of the last occasion */
+    rl_groups groups;
+    rl_chain *chain;           /* of the load at hand; NULL: none */
     int last;
     double battery;
 } adviser;
@@ -80,7 +83,7 @@ static double behaviour_bits(adviser *a, const rl_test *test)
     const rl_behaviour *kind = &a->model->kind[rows->kind];
     int levels = (int)kind->info.levels, size = b->frame.rows;
     rl_probe probe;
-    rl_probe_make(&probe, a->arena, b);
+    rl_probe_make(&probe, a->arena, b, &a->groups);
     int target = rl_probe_helper(&probe, levels + 1);
     rl_cells t = {.count = 4, .input = {sides.back, sides.fed, sides.own, target},
                   .size = {sides.back ? size : 1, sides.fed ? size : 1, sides.own ? 2 : 1, levels + 1}};
@@ -179,7 +182,7 @@ static rl_cells fired_table(adviser *a, const quiet *group, int groups, double o
 static double firing_bits(adviser *a, const int *expr, const double *const *p, int count, double otherwise)
 {
     rl_probe probe;
-    rl_probe_make(&probe, a->arena, a->bench);
+    rl_probe_make(&probe, a->arena, a->bench, &a->groups);
     quiet group[MOST_GROUPS];
     int groups = 0;
     for (int i = 0; i < count; i++) {
@@ -274,7 +277,7 @@ static void end_probabilities(adviser *a, const rl_fold *fold, double *out)
         out[0] = 1;
         return;
     }
-    rl_probe_make(&probe, a->arena, a->bench);
+    rl_probe_make(&probe, a->arena, a->bench, &a->groups);
     int before = 0;
     for (int i = 0; i < fold->steps; i++) {
         const rl_step *step = &fold->step[i];
@@ -314,6 +317,9 @@ static const double *fold_of(adviser *a, const rl_test *test, rl_fold *fold)
 static double span_bits(adviser *a, const rl_test *test)
 {
     rl_showing showing = showing_of(a, test->sort);
+    rl_chain_ends ends;
+    if (a->chain && rl_chain_ask(a->chain, test->from, test->to, test->sort != RL_TEST_DROP, &ends))
+        return bits_of_ends(&showing, ends.end, ends.p, ends.ends);
     rl_fold fold;
     const double *p = fold_of(a, test, &fold);
     return bits_of_ends(&showing, fold.end, p, fold.ends);
@@ -327,7 +333,7 @@ static double supply_bits(adviser *a, rl_test *test)
     rl_showing showing = showing_of(a, RL_TEST_SUPPLY);
     int rows = a->model->bins + 3, size = b->frame.rows;
     rl_probe probe;
-    rl_probe_make(&probe, a->arena, b);
+    rl_probe_make(&probe, a->arena, b, &a->groups);
     int flows = rl_probe_helper(&probe, 2), target = rl_probe_helper(&probe, rows * 2);
     rl_cells flow = {.count = 3, .input = {sides.back, sides.own, flows},
                      .size = {sides.back ? size : 1, sides.own ? 2 : 1, 2}};
@@ -425,40 +431,145 @@ static int compare_tests(const void *a, const void *b)
     return strcmp(x->text, y->text);
 }
 
-static void set_adviser(adviser *a, rl_case *c, rl_work *work)
+/* A network in which every path of the last occasion's world tells the last
+ * occasion, so that tests find what they ask about. */
+static rl_status set_adviser(adviser *a, rl_case *c, rl_work *work)
 {
-    *a = (adviser){.c = c, .model = c->model, .work = work, .bench = &work->bench, .arena = &work->scratch};
-    a->observer = work->bench.observer;
-    a->observer.arena = a->arena;
+    *a = (adviser){.c = c, .model = c->model, .work = work, .arena = &work->scratch};
+    a->groups.arena = &work->arena;
     a->last = c->occasions - 1;
     a->battery = c->occasion[a->last].battery;
     a->world = rl_observe_world(&work->bench.observer, a->last, NULL);
+    a->bench = &work->bench;
+    if (work->bench.frame.occasions > 1) {
+        a->bench = rl_new(&work->arena, rl_bench);
+        rl_status status = rl_bench_for_tests(a->bench, &work->arena, &work->bench, a->world);
+        if (status != RL_OK)
+            return status;
+    }
+    a->observer = a->bench->observer;
+    a->observer.exprs = &a->bench->exprs;
+    a->observer.arena = a->arena;
+    return RL_OK;
 }
 
-static void advise_all(rl_case *c, rl_work *work)
+/* Tells what the tests of one load will ask about. */
+static void hint_load(adviser *a, int load)
+{
+    const rl_node *node = &a->model->node[load];
+    rl_exprs *exprs = &a->bench->exprs;
+    int count = 0;
+    int *expr = rl_many(a->arena, 2 * node->on_every_count + 2, int);
+    for (int i = 0; i < node->on_every_count; i++) {
+        int e = node->on_every[i];
+        expr[count++] = rl_expr_element(exprs, a->world, e);
+        if (a->model->node[e].info.sort != RL_CONNECTOR)
+            expr[count++] = rl_expr_return(exprs, a->world, e);
+    }
+    expr[count++] = rl_expr_load_feed(exprs, a->world, load);
+    expr[count++] = rl_expr_element(exprs, a->world, load);
+    a->groups.hint = rl_probe_variables(a->bench, a->arena, expr, count, &a->groups.hint_count);
+}
+
+/* The chain is made only if the load has readings to be taken. */
+static void begin_load(adviser *a, int load)
+{
+    hint_load(a, load);
+    a->chain = rl_chain_make(a->arena, &a->observer, a->bench, &a->groups, a->world, load);
+}
+
+static void advise_load(adviser *a, rl_test *test, int count, int load)
+{
+    rl_mark all = rl_arena_mark(a->arena);
+    if (load >= 0 && a->model->node[load].info.sort == RL_LOAD)
+        begin_load(a, load);
+    for (int i = 0; i < count; i++)
+        if (test[i].subject == load)
+            test[i].bits = bits_of(a, &test[i]);
+    a->chain = NULL;
+    a->groups.hint_count = 0;
+    rl_arena_rewind(a->arena, all);
+}
+
+/* Ranges of what stands first, then the list is the work's. */
+static void keep_tests(adviser *a, rl_test *test, int count, size_t most)
+{
+    for (int i = 0; i < count && i < RANGED_TESTS; i++) {
+        rl_mark mark = rl_arena_mark(a->arena);
+        set_ranges(a, &test[i]);
+        rl_arena_rewind(a->arena, mark);
+    }
+    a->work->tests = test;
+    a->work->test_count = (size_t)count;
+    a->work->test_most = most;
+}
+
+static void advise_all(adviser *a, const rl_candidates *list)
+{
+    rl_test *test = rl_many(&a->work->arena, list->count + 1, rl_test);
+    for (int i = 0; i < list->count; i++)
+        test[i] = list->at[i].test;
+    for (int e = -1; e < a->model->nodes; e++)
+        advise_load(a, test, list->count, e);
+    qsort(test, (size_t)list->count, sizeof *test, compare_tests);
+    keep_tests(a, test, list->count, 0);
+}
+
+/* Puts a test among the best so far. */
+static int keep_best(rl_test *best, int count, int most, const rl_test *test)
+{
+    if (count == most && compare_tests(&best[count - 1], test) < 0)
+        return count;
+    int at = count < most ? count++ : count - 1;
+    for (; at > 0 && compare_tests(test, &best[at - 1]) < 0; at--)
+        best[at] = best[at - 1];
+    best[at] = *test;
+    return count;
+}
+
+/* The best few: tests are worked out in the order of their bounds, until no
+ * bound of the rest can beat the last of the best. */
+static void advise_best(adviser *a, const rl_candidates *list, int most)
+{
+    rl_limits limits;
+    rl_limits_make(&limits, &a->work->arena, a->c, a->bench, a->world);
+    rl_test *test = rl_many(&a->work->arena, list->count + 1, rl_test);
+    for (int i = 0; i < list->count; i++) {
+        test[i] = list->at[i].test;
+        test[i].bits = rl_limit_of(&limits, &test[i]);
+    }
+    qsort(test, (size_t)list->count, sizeof *test, compare_tests);
+    rl_test *best = rl_many(&a->work->arena, most + 1, rl_test);
+    int count = 0;
+    for (int i = 0; i < list->count; i++) {
+        if (count == most && rate(&test[i]) < rate(&best[count - 1]))
+            break;
+        rl_mark mark = rl_arena_mark(a->arena);
+        a->groups.hint_count = 0;
+        test[i].bits = bits_of(a, &test[i]);
+        rl_arena_rewind(a->arena, mark);
+        count = keep_best(best, count, most, &test[i]);
+    }
+    keep_tests(a, best, count, (size_t)most);
+}
+
+static rl_status advise(rl_case *c, rl_work *work, size_t most)
 {
     adviser a;
     rl_candidates list;
-    set_adviser(&a, c, work);
+    rl_status status = set_adviser(&a, c, work);
+    if (status != RL_OK)
+        return status;
     rl_admit_all(&list, &work->arena, c);
-    rl_test *test = rl_many(&work->arena, list.count + 1, rl_test);
-    for (int i = 0; i < list.count; i++) {
-        rl_mark mark = rl_arena_mark(a.arena);
-        test[i] = list.at[i].test;
-        test[i].bits = bits_of(&a, &test[i]);
-        rl_arena_rewind(a.arena, mark);
-    }
-    qsort(test, (size_t)list.count, sizeof *test, compare_tests);
-    for (int i = 0; i < list.count && i < RANGED_TESTS; i++) {
-        rl_mark mark = rl_arena_mark(a.arena);
-        set_ranges(&a, &test[i]);
-        rl_arena_rewind(a.arena, mark);
-    }
-    work->tests = test;
-    work->test_count = (size_t)list.count;
+    if (most == 0 || most >= (size_t)list.count)
+        advise_all(&a, &list);
+    else
+        advise_best(&a, &list, (int)most);
+    return RL_OK;
 }
 
 typedef struct tests_question {
+    size_t most;
     const rl_test **tests;
     size_t *count;
 } tests_question;
@@ -468,19 +579,27 @@ static rl_status answer_tests(rl_case *c, void *argument)
     tests_question *q = argument;
     rl_work *work;
     rl_status status = rl_work_answer(c, &work);
+    if (status != RL_OK || !work->bench.tree)
+        return status;
+    bool enough = work->tests && (work->test_most == 0 || (q->most > 0 && q->most <= work->test_most));
+    if (!enough)
+        status = advise(c, work, q->most);
     if (status != RL_OK)
         return status;
-    if (!work->tests && work->bench.tree)
-        advise_all(c, work);
     *q->tests = work->tests;
-    *q->count = work->test_count;
+    *q->count = q->most > 0 && q->most < work->test_count ? q->most : work->test_count;
     return RL_OK;
+}
+
+rl_status rl_case_best_tests(rl_case *c, size_t most, const rl_test **out, size_t *count)
+{
+    tests_question q = {most, out, count};
+    *out = NULL;
+    *count = 0;
+    return rl_ask(c, answer_tests, &q);
 }
 
 rl_status rl_case_tests(rl_case *c, const rl_test **out, size_t *count)
 {
-    tests_question q = {out, count};
-    *out = NULL;
-    *count = 0;
-    return rl_ask(c, answer_tests, &q);
+    return rl_case_best_tests(c, 0, out, count);
 }

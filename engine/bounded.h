@@ -54,10 +54,25 @@ void rl_bounded_words(const rl_bounded *b, rl_answer *answer);
 /* States of one element over the regions looked at. */
 void rl_bounded_states(const rl_bounded *b, rl_arena *arena, int element, double out[RL_STATES]);
 
-/* ---- for bounded_explain.c ---- */
-
+/* ln of what was found in the regions looked at; -INFINITY: nothing. */
+double rl_bounded_found(const rl_bounded *b);
+/* ln of at most what the others hold; sets the number of faults at once up to
+ * which all was looked at, or its ceiling found to be of no account. */
+double rl_bounded_left(const rl_bounded *b, int *faults);
+enum { RL_OF_RETURNS, RL_OF_FEEDS, RL_OF_LOADS, RL_OF_ALL };
+/* The group of rl_shares that an element of the sort counts to. */
+static inline int rl_bounded_group(rl_sort sort)
+{
+    return sort == RL_FEED ? RL_OF_FEEDS : sort == RL_LOAD ? RL_OF_LOADS : RL_OF_RETURNS;
+}
+/* Occasions that the values of an element's variable tell apart. */
+static inline rl_mask rl_bounded_mask(const rl_bounded *b, int element)
+{
+    return b->bench.network.mask[rl_bench_base(&b->bench, element)];
+}
 /* The box of a region, pruned; false: it holds nothing. */
 bool rl_region_box(const rl_bounded *b, rl_arena *arena, const rl_region *region, rl_box *out);
+
 /* Weighs the element's variable so that only state `s` is left. */
 void rl_region_restrict(const rl_bounded *b, rl_arena *arena, rl_tree *tree, const rl_box *box, int element,
                         rl_state s);

@@ -87,6 +87,7 @@ rl_box rl_box_copy(rl_arena *arena, const rl_box *box)
     empty_queue(boxes);
     memcpy(copy.value, box->value, (size_t)boxes->first[boxes->variables] * sizeof *copy.value);
     memcpy(copy.count, box->count, (size_t)boxes->variables * sizeof *copy.count);
+    boxes->steps += boxes->first[boxes->variables] / 4;
     return copy;
 }
 
@@ -145,24 +146,47 @@ static bool walk_on(walk *w)
 
 /* ---- pruning ---- */
 
-/* Marks what the factor supports; the number of marks, or all there are. */
+/* Marks what one run of cells, the last variable's values, supports of it;
+ * the number of new marks, or -1 if all cells are 0. */
+static int mark_run(const double *cells, const int *value, int count, unsigned char *mark)
+{
+    int fresh = -1;
+    for (int i = 0; i < count; i++)
+        if (cells[value[i]] > 0) {
+            fresh += (fresh < 0) + !mark[i];
+            mark[i] = 1;
+        }
+    return fresh;
+}
+
+/* Marks the values of all other variables where the walk stands. */
+static int mark_others(const rl_boxes *boxes, const rl_table *table, const walk *w)
+{
+    int fresh = 0;
+    for (int i = 0; i < w->count; i++) {
+        unsigned char *mark = &boxes->supported[boxes->first[table->variable[i]] + w->at[i]];
+        fresh += !*mark;
+        *mark = 1;
+    }
+    return fresh;
+}
+
+/* Marks what the factor supports; the number of marks, or `all` as soon as there are so many. */
 static int find_support(const rl_box *box, const rl_table *table, int all)
 {
     rl_boxes *boxes = box->boxes;
     walk w;
-    int marks = 0;
+    int marks = 0, last = table->variable[table->count - 1];
     for (int i = 0; i < table->count; i++)
         memset(boxes->supported + boxes->first[table->variable[i]], 0, (size_t)box->count[table->variable[i]]);
     walk_start(&w, box, table);
+    w.count--;   /* the last variable's values are taken together */
     do {
-        boxes->steps++;
-        if (!(table->cells[walk_cell(&w)] > 0))
-            continue;
-        for (int i = 0; i < table->count; i++) {
-            unsigned char *mark = &boxes->supported[boxes->first[table->variable[i]] + w.at[i]];
-            marks += !*mark;
-            *mark = 1;
-        }
+        int fresh = mark_run(table->cells + walk_cell(&w), rl_box_values(box, last), box->count[last],
+                             boxes->supported + boxes->first[last]);
+        boxes->steps += box->count[last];
+        if (fresh >= 0)
+            marks += fresh + mark_others(boxes, table, &w);
     } while (marks < all && walk_on(&w));
     return marks;
 }

@@ -114,7 +114,7 @@ typedef struct part {
     struct part *next;
 } part;
 
-/* The union of two scopes; its cells, or `most` + 1 if they are more. */
+/* The union of two scopes; its cells, or 0 if the piece does not fit into the part. */
 static size_t unite(const lowering *l, const part *p, const piece *q, int *scope, int *count)
 {
     size_t cells = 1;
@@ -126,7 +126,7 @@ static size_t unite(const lowering *l, const part *p, const piece *q, int *scope
         scope[(*count)++] = next;
         cells *= (size_t)l->size[next];
         if (cells > l->most && cells > p->cells)
-            return l->most + 1;
+            return 0;
     }
     return cells;
 }
@@ -145,7 +145,7 @@ static void place_piece(lowering *l, part **parts, piece *p)
     for (; *at; at = &(*at)->next) {
         int count;
         size_t cells = unite(l, *at, p, scope, &count);
-        if (cells > l->most && cells != (*at)->cells)
+        if (cells == 0)
             continue;
         (*at)->scope = scope;
         (*at)->count = count;

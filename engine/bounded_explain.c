@@ -14,8 +14,10 @@
 #include <string.h>
 
 static const double MOST_STEPS = 2e9;
+/* What a region costs for each variable, whatever its tables. */
+static const double HANDLING = 200;
 /* So much of the probability may be left in regions that are not asked. */
-static const double NO_ACCOUNT = 1e-12;
+static const double NO_ACCOUNT = 1e-11;
 
 typedef struct share { const rl_region *region; double p; } share;
 
@@ -35,7 +37,6 @@ typedef struct search {
     int joins;
     partial **heap;
     int count, room;
-    double steps;
 } search;
 
 static bool before(const partial *a, const partial *b)
@@ -147,13 +148,12 @@ static void ask_region(search *s, const partial *node, const rl_region *region, 
     rl_net *net = rl_box_net(s->arena, &box);
     rl_plan *plan = rl_plan_make(s->arena, net);
     rl_tree *tree = rl_tree_make(s->arena, net, plan);
-    s->steps += rl_plan_cells(plan);
+    b->boxes.steps += HANDLING * b->boxes.variables + (1 + RL_STATES) * rl_plan_cells(plan);
     for (int i = 0; i < node->depth; i++)
         rl_region_restrict(b, s->arena, tree, &box, (int)s->joined[i], (rl_state)node->state[i]);
     for (int t = 0; t < RL_STATES; t++) {
         rl_region_restrict(b, s->arena, tree, &box, (int)s->joined[node->depth], (rl_state)t);
         double log_sum = rl_tree_collect(tree);
-        s->steps += rl_plan_cells(plan);
         out[t] = isinf(log_sum) ? 0 : exp(log_sum - b->log_unit) / b->total;
     }
 }
@@ -254,13 +254,24 @@ static void say_all(const search *s, const listed *best, size_t count, rl_explan
     }
 }
 
+/* The answer was exact, but the suspects' own net is too wide for one tree. */
+static rl_status look_for_exact(rl_work *work, rl_bounded **out)
+{
+    int faults;
+    rl_status status = rl_bounded_look(out, &work->arena, &work->bench);
+    if (status == RL_OK && !isinf(rl_bounded_left(*out, &faults)))
+        return RL_WIDE;
+    return status;
+}
+
 rl_status rl_bounded_explain(rl_work *work, size_t most, const rl_explanation **list, size_t *count)
 {
     assert(most > 0);
-    rl_status status = work->bounded ? RL_OK : rl_bounded_look(&work->bounded, &work->arena, &work->bench);
+    rl_bounded *b = work->bounded;
+    rl_status status = b ? RL_OK : look_for_exact(work, &b);
     if (status != RL_OK)
         return status;
-    search s = {.b = work->bounded, .arena = &work->arena, .work = work};
+    search s = {.b = b, .arena = &work->arena, .work = work};
     s.joined = rl_many(s.arena, work->suspect_count + 1, size_t);
     for (size_t i = 0; i < work->suspect_count; i++)
         if (rl_bounded_variable(s.b, (int)work->suspects[i]) >= 0)
@@ -268,7 +279,8 @@ rl_status rl_bounded_explain(rl_work *work, size_t most, const rl_explanation **
     listed *best = rl_many(s.arena, most + 1, listed);
     size_t found = 0;
     start(&s);
-    while (s.count > 0 && found < most && s.steps < MOST_STEPS) {
+    b->boxes.steps = 0;
+    while (s.count > 0 && found < most && b->boxes.steps < MOST_STEPS) {
         const partial *node = pop(&s);
         if (node->depth == s.joins)
             best[found++] = spread_out(&s, node);

@@ -225,7 +225,7 @@ static void decide(rl_decider *d, int expr)
 
 /* In which occasions each expression is needed: by the factors that see it, and
  * by the paths it is a part of.  Elements are asked about in the last one. */
-static void set_masks(rl_network *network, rl_draft *draft)
+static void set_masks(rl_network *network, rl_draft *draft, const bool *last)
 {
     const rl_exprs *exprs = draft->exprs;
     rl_mask *mask = network->mask;
@@ -238,6 +238,8 @@ static void set_masks(rl_network *network, rl_draft *draft)
                 mask[draft->factor[f].input[i]] |= 1u << draft->factor[f].bit;
     for (int x = network->expr_count; x-- > 1;) {
         rl_expr e = exprs->at[x];
+        if (last && last[x] && mask[x])
+            mask[x] |= 1u << exprs->frame->last;
         if (e.sort >= RL_X_FAILED)
             mask[e.a] |= mask[x];
         if (e.sort >= RL_X_MAX)
@@ -406,7 +408,7 @@ static void put_factors(rl_network *network, const rl_draft *draft)
     }
 }
 
-void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft, const bool *keep)
+void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft, const bool *keep, const bool *last)
 {
     int n = draft->exprs->count;
     *network = (rl_network){.draft = draft, .expr_count = n, .log_scale = draft->log_scale,
@@ -421,7 +423,7 @@ void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft, cons
     network->base_of = rl_many(arena, nodes, int);
     memset(network->base_of, -1, (size_t)nodes * sizeof(int));
     network->mask = rl_many(arena, n, rl_mask);
-    set_masks(network, draft);
+    set_masks(network, draft, last);
     widen_factors(network, draft, arena);
     rl_decider d = {network, draft, arena, rl_many(arena, n, int), rl_many(arena, n, int)};
     for (int f = 0; f < draft->factors; f++)

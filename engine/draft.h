@@ -61,8 +61,10 @@ typedef struct rl_network {
     bool impossible;            /* that already came to 0 */
 } rl_network;
 
-/* `keep`: elements that must be variables of the net if a factor needs them (NULL: none). */
-void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft, const bool *keep);
+/* `keep`: elements that must be variables of the net if a factor needs them
+ * (NULL: none).  `last`: expressions that, if needed at all, are needed in the
+ * last occasion too (NULL: none). */
+void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft, const bool *keep, const bool *last);
 /* Variable of an expression, or -1 if it is not in the net. */
 static inline int rl_network_variable(const rl_network *network, int expr)
 {

@@ -11,9 +11,9 @@
 #include <assert.h>
 #include <string.h>
 
-void rl_probe_make(rl_probe *probe, rl_arena *arena, rl_bench *bench)
+void rl_probe_make(rl_probe *probe, rl_arena *arena, rl_bench *bench, rl_groups *groups)
 {
-    *probe = (rl_probe){.arena = arena, .bench = bench, .room = 32};
+    *probe = (rl_probe){.arena = arena, .bench = bench, .groups = groups, .room = 32};
     probe->factor = rl_many(arena, probe->room, rl_cells);
 }
 
@@ -189,14 +189,8 @@ static const double *outside_weight(rl_probe *probe, int expr)
     if (expr < network->expr_count)
         return network->weight[expr];
     int element = bench->exprs.at[expr].a;
-    const double *state = bench->draft.state[element];
     double *weight = rl_many(probe->arena, size_of(probe, expr), double);
-    if (bench->exprs.at[expr].sort == RL_X_LOAD) {
-        weight[0] = state[RL_SOUND];
-        weight[1] = state[RL_FAILED];
-    } else {
-        rl_frame_spread(&bench->frame, mask_of(probe, expr), &bench->frame.model->node[element], state, weight);
-    }
+    rl_bench_rows(probe->bench, probe->arena, element, weight);   /* no finding but inspections: rows say all */
     return weight;
 }
 
@@ -312,26 +306,168 @@ static bool run_marginal(rl_probe *probe, int target, int size, double *out)
     return true;
 }
 
-/* Numbers for the query: net variables as they are, then helpers, then the
- * expressions outside that two factors share. */
-static int query_variable(const rl_probe *probe, int *extra, int *extras, int *size, int input)
+/* ---- groups ---- */
+
+enum { MOST_GROUP_CELLS = 1 << 20 };
+
+/* Where the variable stands in an ascending list, or -1. */
+static int place_in(const int *list, int count, int variable)
 {
-    int base = rl_net_variables(probe->bench->network.net);
-    if (net_variable(input) >= 0)
-        return net_variable(input);
-    for (int i = 0; i < *extras; i++)
-        if (extra[i] == input)
-            return base + i;
-    extra[*extras] = input;
-    size[*extras] = input < 0 ? probe->helper_size[-1 - input] : size_of(probe, input);
-    return base + (*extras)++;
+    int low = 0, high = count;
+    while (low < high) {
+        int middle = (low + high) / 2;
+        if (list[middle] < variable)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low < count && list[low] == variable ? low : -1;
+}
+
+static bool covers(const int *list, int count, const int *some, int some_count)
+{
+    for (int i = 0; i < some_count; i++)
+        if (place_in(list, count, some[i]) < 0)
+            return false;
+    return true;
+}
+
+/* Puts a variable into an ascending list with room; returns the new count. */
+static int insert_variable(int *list, int count, int variable)
+{
+    if (place_in(list, count, variable) >= 0)
+        return count;
+    int at = count;
+    for (; at > 0 && list[at - 1] > variable; at--)
+        list[at] = list[at - 1];
+    list[at] = variable;
+    return count + 1;
+}
+
+static double cells_of(const rl_net *net, const int *list, int count)
+{
+    double cells = 1;
+    for (int i = 0; i < count; i++)
+        cells *= rl_net_size(net, list[i]);
+    return cells;
+}
+
+static rl_group *new_group(rl_groups *groups, const int *list, int count)
+{
+    if (groups->count == groups->room) {
+        int room = groups->room ? groups->room * 2 : 32;
+        rl_group *more = rl_many(groups->arena, room, rl_group);
+        if (groups->count > 0)
+            memcpy(more, groups->at, (size_t)groups->count * sizeof *more);
+        groups->at = more;
+        groups->room = room;
+    }
+    rl_group *g = &groups->at[groups->count++];
+    *g = (rl_group){.count = count, .variable = rl_many(groups->arena, count + 1, int)};
+    memcpy(g->variable, list, (size_t)count * sizeof *list);
+    return g;
+}
+
+/* A group of its own for these variables, from the net or from a wider group. */
+static const rl_group *add_group(rl_probe *probe, const rl_group *wider, const int *list, int count)
+{
+    rl_groups *groups = probe->groups;
+    const rl_bench *bench = probe->bench;
+    rl_net *net = rl_net_new(groups->arena);
+    int *own = rl_many(groups->arena, count + 1, int), *from = rl_many(groups->arena, count + 1, int);
+    for (int i = 0; i < count; i++) {
+        own[i] = rl_net_variable(net, rl_net_size(bench->network.net, list[i]));
+        from[i] = wider ? place_in(wider->variable, wider->count, list[i]) : list[i];
+    }
+    double *joint = rl_many(groups->arena, (size_t)cells_of(net, own, count), double);
+    rl_tree_joint(wider ? wider->tree : bench->tree, probe->arena, count, from, joint);
+    rl_net_factor(net, count, own, joint);
+    rl_group *g = new_group(groups, list, count);
+    g->cells = cells_of(net, own, count);
+    g->joint = joint;
+    g->tree = rl_tree_make(groups->arena, net, rl_plan_make(groups->arena, net));
+    rl_tree_collect(g->tree);
+    rl_tree_distribute(g->tree);
+    return g;
+}
+
+/* The smallest group that covers these variables, or NULL. */
+static const rl_group *covering_group(const rl_groups *groups, const int *list, int count)
+{
+    const rl_group *best = NULL;
+    for (int i = 0; i < groups->count; i++) {
+        const rl_group *g = &groups->at[i];
+        if ((!best || g->cells < best->cells) && covers(g->variable, g->count, list, count))
+            best = g;
+    }
+    return best;
+}
+
+/* The group that answers for exactly these variables, or NULL: too large. */
+static const rl_group *group_for(rl_probe *probe, const int *list, int count)
+{
+    rl_groups *groups = probe->groups;
+    const rl_net *net = probe->bench->network.net;
+    const rl_group *wider = covering_group(groups, list, count);
+    if (wider && wider->count == count)
+        return wider;
+    if (!wider && cells_of(net, groups->hint, groups->hint_count) <= MOST_GROUP_CELLS &&
+        covers(groups->hint, groups->hint_count, list, count)) {
+        wider = add_group(probe, NULL, groups->hint, groups->hint_count);
+        if (wider->count == count)
+            return wider;
+    }
+    return wider || cells_of(net, list, count) <= MOST_GROUP_CELLS ? add_group(probe, wider, list, count) : NULL;
+}
+
+/* ---- the query ---- */
+
+/* What a query is made of: the net's variables in it and the rest. */
+typedef struct asking {
+    int *variable, variables;   /* ascending */
+    int *extra, extras, *size;
+} asking;
+
+static void list_inputs(const rl_probe *probe, asking *q)
+{
+    int room = probe->factors * RL_INPUTS + 1;
+    q->variable = rl_many(probe->arena, room, int);
+    q->extra = rl_many(probe->arena, room, int);
+    q->size = rl_many(probe->arena, room, int);
+    for (int f = 0; f < probe->factors; f++)
+        for (int i = 0; i < probe->factor[f].count; i++) {
+            int input = probe->factor[f].input[i], known = 0;
+            if (net_variable(input) >= 0) {
+                q->variables = insert_variable(q->variable, q->variables, net_variable(input));
+                continue;
+            }
+            while (known < q->extras && q->extra[known] != input)
+                known++;
+            if (known < q->extras)
+                continue;
+            q->size[q->extras] = input < 0 ? probe->helper_size[-1 - input] : size_of(probe, input);
+            q->extra[q->extras++] = input;
+        }
+}
+
+/* Number of an input in the query: in the group or the net, then the extra ones. */
+static int number_of(const asking *q, const rl_group *group, int base, int input)
+{
+    int variable = net_variable(input);
+    if (variable >= 0)
+        return group ? place_in(group->variable, group->count, variable) : variable;
+    int at = 0;
+    while (q->extra[at] != input)
+        at++;
+    return base + at;
 }
 
 static void run_query(rl_probe *probe, int target, double *out)
 {
-    int room = probe->factors * RL_INPUTS, extras = 0;
-    int *extra = rl_many(probe->arena, room, int);
-    int *size = rl_many(probe->arena, room, int);
+    asking q = {0};
+    list_inputs(probe, &q);
+    const rl_group *group = probe->groups ? group_for(probe, q.variable, q.variables) : NULL;
+    int base = group ? group->count : rl_net_variables(probe->bench->network.net);
     rl_table *table = rl_many(probe->arena, probe->factors, rl_table);
     int tables = 0;
     for (int f = 0; f < probe->factors; f++) {
@@ -340,13 +476,12 @@ static void run_query(rl_probe *probe, int target, double *out)
             continue;
         int *variable = rl_many(probe->arena, from->count, int);
         for (int i = 0; i < from->count; i++)
-            variable[i] = query_variable(probe, extra, &extras, size, from->input[i]);
+            variable[i] = number_of(&q, group, base, from->input[i]);
         table[tables++] = (rl_table){from->count, variable, from->cell};
     }
-    rl_extension extension = {.size = size, .tables = tables, .table = table};
-    extension.target = query_variable(probe, extra, &extras, size, target);
-    extension.variables = extras;
-    rl_tree_query(probe->bench->tree, probe->arena, &extension, out);
+    rl_extension extension = {.variables = q.extras, .size = q.size, .tables = tables, .table = table,
+                              .target = number_of(&q, group, base, target)};
+    rl_tree_query(group ? group->tree : probe->bench->tree, probe->arena, &extension, out);
 }
 
 void rl_probe_run(rl_probe *probe, int target, double *out)
@@ -360,9 +495,182 @@ void rl_probe_run(rl_probe *probe, int target, double *out)
 void rl_probe_value(rl_bench *bench, rl_arena *arena, const rl_cells *law, int at, double *out)
 {
     rl_probe probe;
-    rl_probe_make(&probe, arena, bench);
+    rl_probe_make(&probe, arena, bench, NULL);
     rl_cells own = with_net_inputs(&probe, law);
     own.input[at] = rl_probe_helper(&probe, law->size[at]);
     append(&probe, &own);
     rl_probe_run(&probe, own.input[at], out);
+}
+
+/* ---- hints ---- */
+
+typedef struct gathering {
+    const rl_probe *probe;
+    bool *seen;                 /* by expression */
+    int *list, count;
+} gathering;
+
+static void gather(gathering *g, int expr);
+
+static void gather_law(gathering *g, int expr)
+{
+    const rl_network *network = &g->probe->bench->network;
+    const rl_cells *after = &network->absorbed[network->absorbed_of[expr]].after;
+    for (int i = 0; i < after->count; i++) {
+        int input = after->input[i];
+        int variable = input < 0 ? network->helper[-1 - input] : network->of_expr[input];
+        if (variable >= 0)
+            g->count = insert_variable(g->list, g->count, variable);
+        else
+            gather(g, input);
+    }
+}
+
+static void gather(gathering *g, int expr)
+{
+    rl_expr x = g->probe->bench->exprs.at[expr];
+    int variable = usable_variable(g->probe, expr);
+    if (g->seen[expr])
+        return;
+    g->seen[expr] = true;
+    if (variable >= 0) {
+        g->count = insert_variable(g->list, g->count, variable);
+    } else if (x.sort == RL_X_ELEMENT || x.sort == RL_X_LOAD) {
+        if (is_absorbed(g->probe, expr))
+            gather_law(g, expr);
+    } else if (x.sort != RL_X_SOUND) {
+        gather(g, x.a);
+        if (x.sort >= RL_X_MAX)
+            gather(g, x.b);
+    }
+}
+
+const int *rl_probe_variables(rl_bench *bench, rl_arena *arena, const int *expr, int exprs, int *count)
+{
+    rl_probe probe;
+    rl_probe_make(&probe, arena, bench, NULL);
+    gathering g = {.probe = &probe, .seen = rl_many(arena, bench->exprs.count, bool)};
+    g.list = rl_many(arena, rl_net_variables(bench->network.net) + 1, int);
+    for (int i = 0; i < exprs; i++)
+        gather(&g, expr[i]);
+    *count = g.count;
+    return g.list;
+}
+
+const double *rl_probe_joint(rl_bench *bench, rl_arena *arena, rl_groups *groups)
+{
+    rl_probe probe;
+    rl_probe_make(&probe, arena, bench, groups);
+    if (cells_of(bench->network.net, groups->hint, groups->hint_count) > MOST_GROUP_CELLS)
+        return NULL;
+    const rl_group *g = group_for(&probe, groups->hint, groups->hint_count);
+    return g ? g->joint : NULL;
+}
+
+/* ---- laws of single expressions ---- */
+
+/* Product of two tables over the union of their inputs; false: too many. */
+static bool multiply(rl_arena *arena, rl_cells *into, const rl_cells *by)
+{
+    rl_cells out = *into;
+    int place[RL_INPUTS];   /* of by's inputs in the product */
+    for (int i = 0; i < by->count; i++) {
+        place[i] = place_of(&out, by->input[i]);
+        if (place[i] >= 0)
+            continue;
+        if (out.count == RL_INPUTS)
+            return false;
+        place[i] = out.count;
+        out.input[out.count] = by->input[i];
+        out.size[out.count++] = by->size[i];
+    }
+    rl_cells_take(arena, &out);
+    size_t tail = rl_cells_count(&out) / rl_cells_count(into);
+    int at[RL_INPUTS] = {0};
+    for (size_t cell = 0; cell < rl_cells_count(&out); cell++) {
+        size_t b = 0;
+        for (int i = 0; i < by->count; i++)
+            b = b * (size_t)by->size[i] + (size_t)at[place[i]];
+        out.cell[cell] = into->cell[cell / tail] * by->cell[b];
+        for (int i = out.count; i-- > 0 && ++at[i] == out.size[i];)
+            at[i] = 0;
+    }
+    *into = out;
+    return true;
+}
+
+bool rl_probe_law(rl_bench *bench, rl_arena *arena, int expr, rl_cells *out, int *target)
+{
+    rl_probe probe;
+    rl_probe_make(&probe, arena, bench, NULL);
+    int rows = rl_expr_rows(&bench->exprs, expr);
+    *target = rl_probe_helper(&probe, rows);
+    rl_cells t = {.count = 2, .input = {expr, *target}, .size = {rows, rows}};
+    rl_cells_take(arena, &t);
+    for (int r = 0; r < rows; r++)
+        t.cell[r * rows + r] = 1;
+    rl_probe_add(&probe, &t);
+    settle_outside(&probe);
+    *out = probe.factor[0];
+    for (int f = 1; f < probe.factors; f++) {
+        if (!multiply(arena, out, &probe.factor[f]))
+            return false;
+        for (int i = out->count; i-- > 0;) {   /* sum out what no later factor has */
+            bool later = out->input[i] == *target || net_variable(out->input[i]) >= 0;
+            for (int g = f + 1; g < probe.factors && !later; g++)
+                later = place_of(&probe.factor[g], out->input[i]) >= 0;
+            if (later)
+                continue;
+            double *one = rl_many(arena, out->size[i], double);
+            for (int v = 0; v < out->size[i]; v++)
+                one[v] = 1;
+            rl_cells_sum(arena, out, i, one);
+        }
+    }
+    return true;
+}
+
+/* Marks the elements outside the net that an expression hangs on; false if one was marked already. */
+static bool mark_outside(const rl_probe *probe, int expr, bool *marked, bool *seen)
+{
+    rl_expr x = probe->bench->exprs.at[expr];
+    const rl_network *network = &probe->bench->network;
+    if (x.sort == RL_X_SOUND || usable_variable(probe, expr) >= 0 || seen[expr])
+        return true;
+    seen[expr] = true;
+    if (x.sort != RL_X_ELEMENT && x.sort != RL_X_LOAD)
+        return mark_outside(probe, x.a, marked, seen) && (x.sort < RL_X_MAX || mark_outside(probe, x.b, marked, seen));
+    if (marked[x.a])
+        return false;
+    marked[x.a] = true;
+    if (!is_absorbed(probe, expr))
+        return true;
+    const rl_cells *after = &network->absorbed[network->absorbed_of[expr]].after;
+    for (int i = 0; i < after->count; i++)
+        if (after->input[i] >= 0 && network->of_expr[after->input[i]] < 0 &&
+            !mark_outside(probe, after->input[i], marked, seen))
+            return false;
+    return true;
+}
+
+bool rl_probe_apart(rl_bench *bench, rl_arena *arena, const rl_observer *o, rl_world *world, int load,
+                    const int *element, int count)
+{
+    rl_probe probe;
+    rl_probe_make(&probe, arena, bench, NULL);
+    int fed = rl_expr_load_feed(o->exprs, world, load), own = rl_expr_element(o->exprs, world, load);
+    bool *marked = rl_many(arena, bench->frame.model->nodes, bool);
+    for (int i = -2; i < count; i++) {
+        int expr = i == -2 ? fed : i == -1 ? own : rl_expr_element(o->exprs, world, element[i]);
+        bool *seen = rl_many(arena, o->exprs->count, bool);
+        if (!mark_outside(&probe, expr, marked, seen))
+            return false;
+    }
+    for (int i = 1; i < count; i++) {   /* R(to) must be the net's own or nothing new */
+        int back = rl_expr_return(o->exprs, world, element[i]);
+        bool connector = bench->frame.model->node[element[i]].info.sort == RL_CONNECTOR;
+        if (!connector && back != 0 && usable_variable(&probe, back) < 0 && !rl_expr_is_base(o->exprs, back))
+            return false;
+    }
+    return true;
 }

@@ -11,9 +11,28 @@
 
 #include "work.h"
 
+/* The joint posterior of a few of the net's variables, as a tree of its own:
+ * the tests of one load ask about the same ones. */
+typedef struct rl_group {
+    int count;
+    int *variable;              /* ascending */
+    double cells;
+    const double *joint;
+    rl_tree *tree;
+} rl_group;
+
+typedef struct rl_groups {
+    rl_arena *arena;            /* outlives the probes */
+    rl_group *at;
+    int count, room;
+    const int *hint;            /* variables that the next probes will ask about, ascending */
+    int hint_count;
+} rl_groups;
+
 typedef struct rl_probe {
     rl_arena *arena;
     rl_bench *bench;
+    rl_groups *groups;          /* NULL: ask the network itself */
     rl_cells *factor;
     int factors, room;
     int helper_size[64];
@@ -22,13 +41,26 @@ typedef struct rl_probe {
     int settled_count, settled_room;
 } rl_probe;
 
-void rl_probe_make(rl_probe *probe, rl_arena *arena, rl_bench *bench);
+void rl_probe_make(rl_probe *probe, rl_arena *arena, rl_bench *bench, rl_groups *groups);
+/* The net's variables that these expressions (seen in the last occasion) hang
+ * on, ascending; for a hint. */
+const int *rl_probe_variables(rl_bench *bench, rl_arena *arena, const int *expr, int exprs, int *count);
 int rl_probe_helper(rl_probe *probe, int size);
 void rl_probe_add(rl_probe *probe, const rl_cells *table);
 /* Expectation, value by value of `target`, of the product; `size` numbers, to
  * a common scale (the caller knows what they must sum to). */
 void rl_probe_run(rl_probe *probe, int target, double *out);
 
+/* P(row | variables of the net) of an expression in the last occasion, as a
+ * table whose inputs are the net's variables and *target; false: it hangs on
+ * too much for one table. */
+bool rl_probe_law(rl_bench *bench, rl_arena *arena, int expr, rl_cells *out, int *target);
+/* Whether what these elements of a load's chain, its feed and itself are, is
+ * independent given the variables of the net that each hangs on. */
+bool rl_probe_apart(rl_bench *bench, rl_arena *arena, const rl_observer *observer, rl_world *world, int load,
+                    const int *element, int count);
+/* Joint of the hint's variables, kept by the groups; NULL: too large. */
+const double *rl_probe_joint(rl_bench *bench, rl_arena *arena, rl_groups *groups);
 /* Distribution of the input at place `at` of a law that hangs on the network;
  * its other inputs are expressions or helpers of the draft. */
 void rl_probe_value(rl_bench *bench, rl_arena *arena, const rl_cells *law, int at, double *out);

@@ -294,6 +294,9 @@ typedef struct rl_test {
 } rl_test;
 /* All admissible tests, best bits per minute first, ties by text.  */
 rl_status rl_case_tests(rl_case *c, const rl_test **out, size_t *count);
+/* The `most` best of them (0: all): the same tests and numbers, but only as many
+ * are worked out as it takes to know which are the best. */
+rl_status rl_case_best_tests(rl_case *c, size_t most, const rl_test **out, size_t *count);
 
 /* An `expect` line of the case: did it hold? */
 typedef struct rl_expectation { size_t line; bool held; double p; size_t element; } rl_expectation;

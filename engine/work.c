@@ -23,11 +23,11 @@ static void used_occasions(const rl_case *c, bool *used)
 }
 
 /* From the draft on. */
-static rl_status make_network(rl_bench *bench, rl_arena *arena, const bool *keep)
+static rl_status make_network(rl_bench *bench, rl_arena *arena, const bool *keep, const bool *last)
 {
     bench->tree = NULL;
     bench->log_evidence = -INFINITY;
-    rl_network_make(&bench->network, arena, &bench->draft, keep);
+    rl_network_make(&bench->network, arena, &bench->draft, keep, last);
     if (bench->network.impossible)
         return RL_CONTRADICTION;
     bench->plan = rl_plan_make(arena, bench->network.net);
@@ -50,10 +50,10 @@ rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, cons
     bench->observed_count = bench->draft.factors;
     bench->observed = rl_many(arena, bench->observed_count + 1, rl_cells);
     memcpy(bench->observed, bench->draft.factor, (size_t)bench->observed_count * sizeof *bench->observed);
-    return make_network(bench, arena, NULL);
+    return make_network(bench, arena, NULL, NULL);
 }
 
-rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, const rl_bench *bench, const bool *held, const bool *keep)
+static void copy_bench(rl_bench *fresh, rl_arena *arena, const rl_bench *bench)
 {
     *fresh = *bench;
     rl_draft *draft = &fresh->draft;
@@ -67,6 +67,13 @@ rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, const rl_bench *bench
     draft->inspected = rl_many(arena, nodes, bool);
     memcpy(draft->state, bench->draft.state, (size_t)nodes * sizeof *draft->state);
     memcpy(draft->inspected, bench->draft.inspected, (size_t)nodes * sizeof *draft->inspected);
+}
+
+rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, const rl_bench *bench, const bool *held, const bool *keep)
+{
+    copy_bench(fresh, arena, bench);
+    rl_draft *draft = &fresh->draft;
+    int nodes = bench->frame.model->nodes;
     for (int e = 0; held && e < nodes; e++) {
         if (!held[e])
             continue;
@@ -74,7 +81,33 @@ rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, const rl_bench *bench
         for (int s = RL_LOOSE; s < RL_STATES; s++)
             draft->state[e][s] = 0;
     }
-    return make_network(fresh, arena, keep);
+    return make_network(fresh, arena, keep, NULL);
+}
+
+rl_status rl_bench_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, rl_world *world)
+{
+    const rl_model *model = bench->frame.model;
+    for (int e = 0; e < model->nodes; e++) {
+        rl_sort sort = model->node[e].info.sort;
+        if (sort == RL_LOAD)
+            rl_expr_load_feed(&bench->exprs, world, e);
+        else if (sort != RL_CONNECTOR && sort != RL_FEED)
+            rl_expr_return(&bench->exprs, world, e);
+    }
+    bool *last = rl_many(arena, bench->exprs.count, bool);
+    for (int e = 0; e < model->nodes; e++) {
+        if (world->of_return[e] >= 0)
+            last[world->of_return[e]] = true;
+        if (world->of_feed[e] >= 0)
+            last[world->of_feed[e]] = true;
+    }
+    copy_bench(fresh, arena, bench);
+    rl_status status = make_network(fresh, arena, NULL, last);
+    if (status == RL_OK)
+        status = rl_bench_collect(fresh);
+    if (status == RL_OK)
+        rl_tree_distribute(fresh->tree);
+    return status;
 }
 
 rl_status rl_bench_collect(rl_bench *bench)
@@ -183,6 +216,31 @@ void rl_bench_states(rl_bench *bench, rl_arena *arena, int element, double out[R
         copy_load(value, out);
     else
         rl_frame_gather(&bench->frame, bench->network.mask[base], node, state, value, out);
+    rl_arena_rewind(arena, mark);
+}
+
+void rl_bench_rows(rl_bench *bench, rl_arena *arena, int element, double *out)
+{
+    const rl_frame *frame = &bench->frame;
+    const rl_node *node = &frame->model->node[element];
+    int base = rl_bench_base(bench, element), rows = frame->rows;
+    double state[RL_STATES];
+    rl_mark mark = rl_arena_mark(arena);
+    if (base < 0) {
+        normal_states(bench->draft.state[element], state);
+        if (node->info.sort == RL_LOAD) {
+            out[0] = state[RL_SOUND];
+            out[1] = state[RL_FAILED];
+        } else {
+            rl_frame_spread(frame, 1u << frame->last, node, state, out);
+        }
+    } else {
+        const double *value = base_values(bench, arena, base);
+        rl_mask mask = bench->network.mask[base];
+        memset(out, 0, (size_t)(node->info.sort == RL_LOAD ? 2 : rows) * sizeof *out);
+        for (int v = 0; v < rl_expr_size(&bench->exprs, base, mask); v++)
+            out[node->info.sort == RL_LOAD ? v : rl_frame_project(frame, mask, 1u << frame->last, v)] += value[v];
+    }
     rl_arena_rewind(arena, mark);
 }
 

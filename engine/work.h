@@ -32,10 +32,16 @@ rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, cons
  * and those of `keep` as variables of the net (NULL: none).  Paths that were not
  * in use cannot be asked of it. */
 rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, const rl_bench *bench, const bool *held, const bool *keep);
+/* The same findings, with every path in this world (of the last occasion) that
+ * the net has telling the last occasion; calibrated. */
+rl_status rl_bench_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, rl_world *world);
 /* Upward pass; sets log_evidence.  RL_OK or RL_CONTRADICTION. */
 rl_status rl_bench_collect(rl_bench *bench);
 /* States' posterior of one element, after rl_tree_distribute. */
 void rl_bench_states(rl_bench *bench, rl_arena *arena, int element, double out[RL_STATES]);
+/* What an element is in the last occasion: a probability for each row of the
+ * frame (of a load: sound, failed), after rl_tree_distribute. */
+void rl_bench_rows(rl_bench *bench, rl_arena *arena, int element, double *out);
 /* Leaves only state `s` of an element that was kept; of one that no other
  * element is joined to, nothing has to be done. */
 void rl_bench_restrict(rl_bench *bench, rl_arena *arena, int element, rl_state s);
@@ -58,8 +64,8 @@ typedef struct rl_work {
     size_t suspect_count;
     const size_t *contradicting;
     size_t contradicting_count;
-    const rl_test *tests;
-    size_t test_count;
+    const rl_test *tests;       /* the best `test_most` (0: all), NULL: not asked yet */
+    size_t test_count, test_most;
     struct rl_bounded *bounded; /* bounded.h: the regions of a net too wide; NULL: there was one tree */
 } rl_work;
 

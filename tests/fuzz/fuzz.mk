@@ -1,9 +1,13 @@
 # fuzz.mk: `make fuzz` builds the libFuzzer targets and runs each for FUZZ_SECONDS.
-# Included by the Makefile.  Needs clang and libclang-rt; no part of `make test`,
+# The Makefile runs it with BUILD, CC and LIB.  Needs clang and libclang-rt; no part of `make test`,
 # which feeds the saved inputs (test_corpus.c) instead.
 #
 # New inputs go to $(BUILD)/fuzz/found/TARGET, crashes to tests/fuzz/corpus/TARGET:
 # an input that once broke something stays there for good.
+.SUFFIXES:
+MAKEFLAGS += --no-builtin-rules
+
+fuzz:
 
 FUZZ_SECONDS ?= 60
 FUZZ_TARGETS := rules case
@@ -18,6 +22,10 @@ FUZZ_OBJ := $(patsubst %.c,$(FUZZ_DIR)/%.o,$(wildcard engine/*.c grammar/*.c) te
 $(patsubst %.c,$(FUZZ_DIR)/%.o,$(FUZZ_READS)) $(FUZZ_DIR)/gen/grammar.tab.o $(FUZZ_DIR)/gen/lexer.o: \
 	FUZZ_COVER := -fsanitize=fuzzer-no-link
 
+# The generated sources come with the library.
+$(BUILD)/gen/grammar.tab.h $(BUILD)/gen/grammar.tab.c $(BUILD)/gen/lexer.c:
+	@$(MAKE) --no-print-directory -f Makefile BUILD=$(BUILD) $(LIB)
+
 $(FUZZ_DIR)/gen/%.o: $(BUILD)/gen/%.c $(BUILD)/gen/grammar.tab.h
 	@mkdir -p $(@D)
 	clang $(FUZZ_FLAGS) $(FUZZ_COVER) -c -o $@ $<
@@ -29,6 +37,7 @@ $(FUZZ_DIR)/%.o: %.c $(BUILD)/gen/grammar.tab.h $(wildcard engine/*.h grammar/*.
 $(FUZZ_DIR)/fuzz_%: tests/fuzz/fuzz_%.c $(FUZZ_OBJ)
 	clang $(FUZZ_FLAGS) -fsanitize=fuzzer -o $@ $^ -lm
 
+.PHONY: fuzz
 fuzz: $(FUZZ_TARGETS:%=$(FUZZ_DIR)/fuzz_%)
 	@for t in $(FUZZ_TARGETS); do \
 		mkdir -p $(FUZZ_DIR)/found/$$t && \

@@ -157,6 +157,17 @@ static void all_cases(counts *n, const char *rules, const char *cases, size_t by
     rl_context_free(large);
 }
 
+static void add_counts(counts *all, const counts *n)
+{
+    all->narrow += n->narrow;
+    all->exact += n->exact;
+    all->bounded += n->bounded;
+    all->useful += n->useful;
+    all->wide += n->wide;
+    all->contradictions += n->contradictions;
+    all->bad += n->bad;
+}
+
 static void say_counts(const counts *n, size_t bytes)
 {
     print_message("%zu bytes: %zu narrow enough, %zu parted and exact, %zu bounded (%zu below 1 %%), %zu too wide, "
@@ -166,47 +177,218 @@ static void say_counts(const counts *n, size_t bytes)
 
 /* ---- the reference vehicles ---- */
 
-static counts reference(const char *sort, size_t bytes)
+static void reference(counts *n, const char *sort, size_t bytes)
 {
-    counts n = {0};
     char **list = given_folders(TEST_ROOT "/tests/reference");
+    counts here = {0};
     for (char **at = list; *at != NULL; at++) {
         char rules[600], cases[600];
         if (strstr(*at, sort) == NULL)
             continue;
         snprintf(rules, sizeof rules, "%s/v.gnd", *at);
         snprintf(cases, sizeof cases, "%s/v.case", *at);
-        all_cases(&n, rules, cases, bytes);
+        all_cases(&here, rules, cases, bytes);
     }
     given_list_free(list);
-    say_counts(&n, bytes);
-    return n;
-}
-
-static void several(const char *sort, int count, const size_t *bytes)
-{
-    int bad = 0;
-    for (int i = 0; i < count; i++)
-        bad += reference(sort, bytes[i]).bad;
-    assert_int_equal(bad, 0);
+    say_counts(&here, bytes);
+    add_counts(n, &here);
 }
 
 static void tiny_vehicles(void **state)
 {
     (void)state;
-    static const size_t bytes[] = {1024, 2048, 4096, 16384, 65536};
-    several("/tiny-", 5, bytes);
+    counts n = {0};
+    reference(&n, "/tiny-", 1024);
+    reference(&n, "/tiny-", 4096);
+    reference(&n, "/tiny-", 16384);
+    assert_int_equal(n.bad, 0);
+    assert_true(n.exact >= 20);
+    assert_true(n.contradictions > 0);
 }
 
 static void small_vehicles(void **state)
 {
     (void)state;
-    static const size_t bytes[] = {4096, 16384, 65536};
-    several("/small-", 3, bytes);
+    counts n = {0};
+    reference(&n, "/small-", 65536);
+    reference(&n, "/small-22", 4096);
+    reference(&n, "/medium-40", 65536);
+    assert_int_equal(n.bad, 0);
+    assert_true(n.exact > 0 && n.useful > 0);
+}
+
+/* ---- the shipped vehicles ---- */
+
+static void shipped_vehicles(void **state)
+{
+    (void)state;
+    static const struct { const char *name; size_t bytes; } vehicle[] = {
+        {"small-drumlin", 262144}, {"large-nunatak", 4000000}};
+    counts n = {0};
+    for (int i = 0; i < 2; i++) {
+        char rules[600], cases[600];
+        counts here = {0};
+        snprintf(rules, sizeof rules, "%s/rules/%s.gnd", TEST_ROOT, vehicle[i].name);
+        snprintf(cases, sizeof cases, "%s/rules/%s.case", TEST_ROOT, vehicle[i].name);
+        all_cases(&here, rules, cases, vehicle[i].bytes);
+        say_counts(&here, vehicle[i].bytes);
+        add_counts(&n, &here);
+    }
+    assert_int_equal(n.bad, 0);
+    assert_true(n.exact > 0 && n.bounded > 0);
+}
+
+/* ---- vehicles drawn at random ---- */
+
+static char folder[64];
+
+static const char *file_at(const char *name)
+{
+    static char path[2][96];
+    static int turn;
+    turn = 1 - turn;
+    snprintf(path[turn], sizeof path[turn], "%s/%s", folder, name);
+    return path[turn];
+}
+
+static void write_file(const char *name, const char *text)
+{
+    FILE *file = fopen(file_at(name), "wb");
+    assert_non_null(file);
+    assert_int_equal(fwrite(text, 1, strlen(text), file), strlen(text));
+    assert_int_equal(fclose(file), 0);
+}
+
+static int make_folder(void **state)
+{
+    (void)state;
+    const char *root = getenv("TMPDIR");
+    snprintf(folder, sizeof folder, "%.40s/bounded-XXXXXX", root == NULL ? "/tmp" : root);
+    return mkdtemp(folder) == NULL;
+}
+
+static int drop_folder(void **state)
+{
+    (void)state;
+    static const char *const name[] = {"base.gnd", "v.gnd", "v.case"};
+    for (int i = 0; i < 3; i++)
+        unlink(file_at(name[i]));
+    return rmdir(folder);
+}
+
+static void random_vehicles(void **state)
+{
+    (void)state;
+    static drawn text;
+    static const size_t bytes[] = {4096, 12288};
+    counts n = {0};
+    for (uint64_t seed = 1; seed <= 24; seed++) {
+        int before = n.bad;
+        draw_vehicle(seed, &text);
+        write_file("base.gnd", text.base);
+        write_file("v.gnd", text.rules);
+        write_file("v.case", text.cases);
+        all_cases(&n, file_at("v.gnd"), file_at("v.case"), bytes[seed % 2]);
+        if (n.bad != before)
+            print_error("seed %llu\n", (unsigned long long)seed);
+    }
+    say_counts(&n, 0);
+    assert_int_equal(n.bad, 0);
+    assert_true(n.exact > 10);
+}
+
+/* ---- no room at all ---- */
+
+static void hopeless_bound(void **state)
+{
+    (void)state;
+    counts n = {0};
+    reference(&n, "/medium-42", 64);
+    assert_int_equal(n.bad, 0);
+    assert_int_equal(n.exact + n.bounded, 0);
+    assert_true(n.wide > 0);
+}
+
+/* ---- memory that fails ---- */
+
+typedef struct supply {
+    size_t taken, fails_at;   /* 0: never */
+    size_t out;
+} supply;
+
+static void *take(void *user, size_t size)
+{
+    supply *from = user;
+    if (++from->taken == from->fails_at)
+        return NULL;
+    from->out++;
+    return malloc(size);
+}
+
+static void give(void *user, void *piece)
+{
+    supply *from = user;
+    from->out--;
+    free(piece);
+}
+
+static rl_status ask_all(rl_case *c, double *none)
+{
+    const rl_shares *shares;
+    const rl_explanation *list;
+    const rl_test *test;
+    size_t count;
+    rl_status status = rl_case_shares(c, &shares);
+    if (status == RL_OK)
+        *none = shares->none;
+    if (status == RL_OK)
+        status = rl_case_explain(c, 3, &list, &count);
+    if (status == RL_OK)
+        status = rl_case_tests(c, &test, &count);
+    return status;
+}
+
+static void failing_memory(void **state)
+{
+    (void)state;
+    supply from = {0};
+    rl_context *context = small_context(4096);
+    rl_allocator plain = context->allocator;
+    context->allocator = (rl_allocator){take, give, &from};
+    rl_model *model;
+    rl_book *book;
+    assert_int_equal(rl_model_read(context, TEST_ROOT "/tests/reference/tiny-03/v.gnd", &model), RL_OK);
+    assert_int_equal(rl_book_read(context, model, TEST_ROOT "/tests/reference/tiny-03/v.case", &book), RL_OK);
+    rl_case *c = rl_book_case(book, 0);
+    double want, none;
+    assert_int_equal(ask_all(c, &want), RL_OK);
+    assert_non_null(c->work->bounded);
+    size_t failures = 0;
+    for (rl_status status = RL_MEMORY; status == RL_MEMORY; failures++) {
+        rl_work_drop(c);
+        from.taken = 0;
+        from.fails_at = failures + 1;
+        status = ask_all(c, &none);
+        if (status == RL_MEMORY) {   /* the case is as it was */
+            from.fails_at = 0;
+            assert_int_equal(ask_all(c, &none), RL_OK);
+        }
+        assert_true(none == want);
+    }
+    assert_true(failures > 5);
+    from.fails_at = 0;
+    rl_book_free(book);
+    rl_model_free(model);
+    assert_int_equal(from.out, 0);
+    context->allocator = plain;
+    rl_context_free(context);
 }
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(tiny_vehicles), cmocka_unit_test(small_vehicles)};
-    return cmocka_run_group_tests(tests, NULL, NULL) != 0;
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(tiny_vehicles),    cmocka_unit_test(small_vehicles), cmocka_unit_test(shipped_vehicles),
+        cmocka_unit_test(random_vehicles),  cmocka_unit_test(hopeless_bound), cmocka_unit_test(failing_memory),
+    };
+    return cmocka_run_group_tests(tests, make_folder, drop_folder) != 0;
 }

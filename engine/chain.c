@@ -37,7 +37,8 @@ struct rl_chain {
     int load, count;          /* elements that the walk reaches */
     const int *element;
     view *of_element;
-    view *of_return;          /* R(element), for `to` */
+    view *of_return;          /* R(element), for `to`: one more than elements, if there is one */
+    bool beyond;              /* there is */
     int codes;                /* 0 nothing, 1 .. codes, codes + 1 open */
     code *code;
     int *code_of;             /* [element][row] */
@@ -238,9 +239,9 @@ static int worse_code(const rl_chain *c, int now, int next)
 static int needed_from(const rl_chain *c, int from, int *out)
 {
     int n = 0;
-    for (int i = from; i < c->count; i++)
-        for (int k = 0; k < c->of_element[i].count + c->of_return[i].count; k++) {
-            int own = c->of_element[i].count;
+    for (int i = from; i < c->count + c->beyond; i++)
+        for (int k = 0; k < (i < c->count ? c->of_element[i].count : 0) + c->of_return[i].count; k++) {
+            int own = i < c->count ? c->of_element[i].count : 0;
             int v = k < own ? c->of_element[i].variable[k] : c->of_return[i].variable[k - own];
             if (!among(out, n, v))
                 out[n++] = v;
@@ -319,7 +320,7 @@ static void walk(rl_chain *c, int from, bool dead)
         int keeps = needed_from(c, i + 1, keep);
         t = take_in(c, &t, i, keep, keeps);
         double **p = &c->p[dead][from * (c->count + 1)];
-        bool more = !dead && i + 1 < c->count;
+        bool more = !dead && i + 1 < c->count + c->beyond;
         p[i + 1 - from] = sum_codes(c, &t, more ? &c->of_return[i + 1] : NULL);
     }
     c->walked[dead][from] = true;
@@ -345,7 +346,7 @@ static bool base_table(rl_chain *c, rl_groups *groups, table *out)
 static int unforked(rl_chain *c)
 {
     const rl_node *node = &c->model->node[c->load];
-    int n = 1;
+    int n = 1;   /* the wire alone, unless it forks itself */
     while (n < node->on_every_count) {
         rl_stretch s;
         rl_mark mark = rl_arena_mark(c->arena);
@@ -364,12 +365,12 @@ static bool make_views(rl_chain *c, rl_observer *o, rl_world *world)
 {
     rl_exprs *exprs = o->exprs;
     c->of_element = rl_many(c->arena, c->count, view);
-    c->of_return = rl_many(c->arena, c->count, view);
-    for (int i = 0; i < c->count; i++) {
+    c->of_return = rl_many(c->arena, c->count + 1, view);
+    for (int i = 0; i < c->count + c->beyond; i++) {
         int e = c->element[i];
         bool connector = c->model->node[e].info.sort == RL_CONNECTOR;
         int own = rl_expr_element(exprs, world, e);
-        if (!make_view(c, own, &c->of_element[i]))
+        if (i < c->count && !make_view(c, own, &c->of_element[i]))
             return false;
         if (i == 0)
             continue;   /* a wire is never `to` */
@@ -385,8 +386,9 @@ rl_chain *rl_chain_make(rl_arena *arena, rl_observer *o, rl_bench *bench, rl_gro
     *c = (rl_chain){.arena = arena, .bench = bench, .model = o->model, .load = load,
                     .element = o->model->node[load].on_every};
     c->count = unforked(c);
+    c->beyond = c->count < o->model->node[load].on_every_count;
     view fed, own;
-    if (!rl_probe_apart(bench, arena, o, world, load, c->element, c->count) || !make_views(c, o, world) ||
+    if (!rl_probe_apart(bench, arena, o, world, load, c->element, c->count, c->beyond) || !make_views(c, o, world) ||
         !make_view(c, rl_expr_load_feed(o->exprs, world, load), &fed) ||
         !make_view(c, rl_expr_element(o->exprs, world, load), &own) || !base_table(c, groups, &c->dead))
         return NULL;
@@ -454,14 +456,13 @@ bool rl_chain_ask(rl_chain *c, int from, int to, bool dead, rl_chain_ends *out)
     for (int i = 0; i < n; i++)
         if (c->element[first + i] != way->element[i])
             return false;
-    bool last = first + n == c->count;   /* what follows is no part of the walk */
-    if (last && s.to >= 0 && !dead)
+    bool last = first + n == c->count + c->beyond;   /* the way ends there */
+    bool known = last ? s.to < 0 : s.to == c->element[first + n];
+    if (!dead && !known)
         return false;
     if (!c->walked[dead][first])
         walk(c, first, dead);
     const double *p = c->p[dead][first * (c->count + 1) + n];
-    if (!last && s.to < 0 && !dead)
-        return false;
     double current = dead ? 1 : c->model->node[c->load].info.current, sum = 0;
     out->end = rl_many(c->arena, c->codes + 3, rl_end);
     out->p = rl_many(c->arena, c->codes + 3, double);

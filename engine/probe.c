@@ -654,7 +654,7 @@ static bool mark_outside(const rl_probe *probe, int expr, bool *marked, bool *se
 }
 
 bool rl_probe_apart(rl_bench *bench, rl_arena *arena, const rl_observer *o, rl_world *world, int load,
-                    const int *element, int count)
+                    const int *element, int count, bool beyond)
 {
     rl_probe probe;
     rl_probe_make(&probe, arena, bench, NULL);
@@ -666,7 +666,7 @@ bool rl_probe_apart(rl_bench *bench, rl_arena *arena, const rl_observer *o, rl_w
         if (!mark_outside(&probe, expr, marked, seen))
             return false;
     }
-    for (int i = 1; i < count; i++) {   /* R(to) must be the net's own or nothing new */
+    for (int i = 1; i < count + beyond; i++) {   /* R(to) must be the net's own or nothing new */
         int back = rl_expr_return(o->exprs, world, element[i]);
         bool connector = bench->frame.model->node[element[i]].info.sort == RL_CONNECTOR;
         if (!connector && back != 0 && usable_variable(&probe, back) < 0 && !rl_expr_is_base(o->exprs, back))

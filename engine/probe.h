@@ -56,9 +56,10 @@ void rl_probe_run(rl_probe *probe, int target, double *out);
  * too much for one table. */
 bool rl_probe_law(rl_bench *bench, rl_arena *arena, int expr, rl_cells *out, int *target);
 /* Whether what these elements of a load's chain, its feed and itself are, is
- * independent given the variables of the net that each hangs on. */
+ * independent given the variables of the net that each hangs on.  `beyond`: of
+ * one more element only R matters. */
 bool rl_probe_apart(rl_bench *bench, rl_arena *arena, const rl_observer *observer, rl_world *world, int load,
-                    const int *element, int count);
+                    const int *element, int count, bool beyond);
 /* Joint of the hint's variables, kept by the groups; NULL: too large. */
 const double *rl_probe_joint(rl_bench *bench, rl_arena *arena, rl_groups *groups);
 /* Distribution of the input at place `at` of a law that hangs on the network;

@@ -27,7 +27,8 @@ typedef struct adviser {
     rl_arena *arena;           /* rewound after each test */
     rl_world *world;           /* of the last occasion */
     rl_groups groups;
-    rl_chain *chain;           /* of the load at hand; NULL: none */
+    rl_chain **chain_of;       /* by load, made when first asked; in the work's arena */
+    bool *no_chain;            /* by load: its conditions do not hold */
     int last;
     double battery;
 } adviser;
@@ -314,11 +315,23 @@ static const double *fold_of(adviser *a, const rl_test *test, rl_fold *fold)
     return p;
 }
 
+static rl_chain *chain_for(adviser *a, int load)
+{
+    if (!a->chain_of[load] && !a->no_chain[load]) {
+        rl_observer lasting = a->observer;
+        lasting.arena = &a->work->arena;
+        a->chain_of[load] = rl_chain_make(&a->work->arena, &lasting, a->bench, &a->groups, a->world, load);
+        a->no_chain[load] = !a->chain_of[load];
+    }
+    return a->chain_of[load];
+}
+
 static double span_bits(adviser *a, const rl_test *test)
 {
     rl_showing showing = showing_of(a, test->sort);
     rl_chain_ends ends;
-    if (a->chain && rl_chain_ask(a->chain, test->from, test->to, test->sort != RL_TEST_DROP, &ends))
+    rl_chain *chain = chain_for(a, test->subject);
+    if (chain && rl_chain_ask(chain, test->from, test->to, test->sort != RL_TEST_DROP, &ends))
         return bits_of_ends(&showing, ends.end, ends.p, ends.ends);
     rl_fold fold;
     const double *p = fold_of(a, test, &fold);
@@ -437,6 +450,8 @@ static rl_status set_adviser(adviser *a, rl_case *c, rl_work *work)
 {
     *a = (adviser){.c = c, .model = c->model, .work = work, .arena = &work->scratch};
     a->groups.arena = &work->arena;
+    a->chain_of = rl_many(&work->arena, c->model->nodes, rl_chain *);
+    a->no_chain = rl_many(&work->arena, c->model->nodes, bool);
     a->last = c->occasions - 1;
     a->battery = c->occasion[a->last].battery;
     a->world = rl_observe_world(&work->bench.observer, a->last, NULL);
@@ -471,22 +486,17 @@ static void hint_load(adviser *a, int load)
     a->groups.hint = rl_probe_variables(a->bench, a->arena, expr, count, &a->groups.hint_count);
 }
 
-/* The chain is made only if the load has readings to be taken. */
-static void begin_load(adviser *a, int load)
-{
-    hint_load(a, load);
-    a->chain = rl_chain_make(a->arena, &a->observer, a->bench, &a->groups, a->world, load);
-}
-
 static void advise_load(adviser *a, rl_test *test, int count, int load)
 {
     rl_mark all = rl_arena_mark(a->arena);
     if (load >= 0 && a->model->node[load].info.sort == RL_LOAD)
-        begin_load(a, load);
+        hint_load(a, load);
     for (int i = 0; i < count; i++)
-        if (test[i].subject == load)
+        if (test[i].subject == load) {
+            rl_mark mark = rl_arena_mark(a->arena);
             test[i].bits = bits_of(a, &test[i]);
-    a->chain = NULL;
+            rl_arena_rewind(a->arena, mark);
+        }
     a->groups.hint_count = 0;
     rl_arena_rewind(a->arena, all);
 }

@@ -20,7 +20,7 @@ typedef struct view {
 } view;
 
 typedef struct table {
-    int count, variable[MOST_VARIABLES];
+    int count, variable[MOST_VARIABLES], size[MOST_VARIABLES];
     size_t cells;
     double *p;
 } table;
@@ -74,12 +74,17 @@ static void strides(const rl_chain *c, const int *variable, int count, const int
     }
 }
 
+static void set_sizes(const rl_chain *c, table *t)
+{
+    for (int i = 0; i < t->count; i++)
+        t->size[i] = size_of(c, t->variable[i]);
+}
+
 /* Goes to the next cell; keeps two offsets in step. */
-static bool next_cell(const rl_chain *c, const table *t, int *at, size_t *a, const size_t *step_a, size_t *b,
-                      const size_t *step_b)
+static inline bool next_cell(const table *t, int *at, size_t *a, const size_t *step_a, size_t *b, const size_t *step_b)
 {
     for (int i = t->count; i-- > 0;) {
-        int size = size_of(c, t->variable[i]);
+        int size = t->size[i];
         if (++at[i] < size) {
             *a += step_a[i];
             *b += step_b[i];
@@ -108,6 +113,7 @@ static table kept_of(rl_chain *c, const table *t, const int *keep, int keeps)
         if (among(keep, keeps, t->variable[i]))
             out.variable[out.count++] = t->variable[i];
     out.cells = cells_of(c, out.variable, out.count);
+    set_sizes(c, &out);
     return out;
 }
 
@@ -124,7 +130,7 @@ static table pass(rl_chain *c, const table *t, const view *v, const int *keep, i
     do {
         double through = v ? 1 - v->p[at_v + (size_t)v->rows - 1] : 1;
         out.p[at_out] += t->p[cell++] * through;
-    } while (next_cell(c, t, at, &at_v, step_v, &at_out, step_out));
+    } while (next_cell(t, at, &at_v, step_v, &at_out, step_out));
     return out;
 }
 
@@ -271,7 +277,7 @@ static table take_in(rl_chain *c, const table *t, int element, const int *keep, 
             double p = from[cell++];
             for (int row = 0; p > 0 && row < v->rows; row++)
                 to[row][at_out] += p * v->p[at_v + (size_t)row];
-        } while (next_cell(c, t, at, &at_v, step_v, &at_out, step_out));
+        } while (next_cell(t, at, &at_v, step_v, &at_out, step_out));
     }
     return out;
 }
@@ -290,7 +296,7 @@ static double *sum_codes(rl_chain *c, const table *t, const view *flows)
         do {
             double through = flows ? 1 - flows->p[at_v + (size_t)flows->rows - 1] : 1;
             out[k] += t->p[(size_t)k * t->cells + cell++] * through;
-        } while (next_cell(c, t, at, &at_v, step_v, &at_none, none));
+        } while (next_cell(t, at, &at_v, step_v, &at_none, none));
     }
     return out;
 }
@@ -328,18 +334,28 @@ static void walk(rl_chain *c, int from, bool dead)
 
 /* ---- making ---- */
 
-/* The table over the hint's variables, from the group that answers for them. */
-static bool base_table(rl_chain *c, rl_groups *groups, table *out)
+/* The joint of all variables that the walk needs, ascending. */
+static bool base_table(rl_chain *c, rl_groups *groups, const view *fed, const view *own, table *out)
 {
-    if (groups->hint_count > MOST_VARIABLES)
+    int list[64], n = needed_from(c, 0, list);
+    for (int k = 0; k < fed->count + own->count; k++) {
+        int v = k < fed->count ? fed->variable[k] : own->variable[k - fed->count];
+        if (!among(list, n, v))
+            list[n++] = v;
+    }
+    if (n > MOST_VARIABLES)
         return false;
-    const double *joint = rl_probe_joint(c->bench, c->arena, groups);
-    if (!joint)
-        return false;
-    *out = (table){.count = groups->hint_count, .p = (double *)joint};
-    memcpy(out->variable, groups->hint, (size_t)out->count * sizeof(int));
-    out->cells = cells_of(c, out->variable, out->count);
-    return true;
+    *out = (table){.count = n};
+    for (int i = 0; i < n; i++) {
+        int at = i;
+        for (; at > 0 && out->variable[at - 1] > list[i]; at--)
+            out->variable[at] = out->variable[at - 1];
+        out->variable[at] = list[i];
+    }
+    out->p = (double *)rl_probe_joint(c->bench, c->arena, groups, out->variable, n);
+    out->cells = cells_of(c, out->variable, n);
+    set_sizes(c, out);
+    return out->p != NULL;
 }
 
 /* How far the chain goes before the return forks. */
@@ -390,7 +406,7 @@ rl_chain *rl_chain_make(rl_arena *arena, rl_observer *o, rl_bench *bench, rl_gro
     view fed, own;
     if (!rl_probe_apart(bench, arena, o, world, load, c->element, c->count, c->beyond) || !make_views(c, o, world) ||
         !make_view(c, rl_expr_load_feed(o->exprs, world, load), &fed) ||
-        !make_view(c, rl_expr_element(o->exprs, world, load), &own) || !base_table(c, groups, &c->dead))
+        !make_view(c, rl_expr_element(o->exprs, world, load), &own) || !base_table(c, groups, &fed, &own, &c->dead))
         return NULL;
     set_codes(c);
     if (c->codes + 2 > MOST_CODES)

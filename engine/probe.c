@@ -368,26 +368,63 @@ static rl_group *new_group(rl_groups *groups, const int *list, int count)
     return g;
 }
 
+/* Sums a wider group's joint down to a part of its variables. */
+static void sum_wider(const rl_net *net, const rl_group *wider, const int *list, int count, double *out)
+{
+    int at[64] = {0}, size[64];
+    size_t step[64], to = 0, cell = 0;
+    assert(wider->count <= 64);
+    for (int i = 0; i < wider->count; i++) {
+        size_t s = 1;
+        size[i] = rl_net_size(net, wider->variable[i]);
+        step[i] = 0;
+        for (int j = count; j-- > 0; s *= (size_t)rl_net_size(net, list[j]))
+            if (list[j] == wider->variable[i])
+                step[i] = s;
+    }
+    for (int i = 0; i >= 0;) {
+        out[to] += wider->joint[cell++];
+        for (i = wider->count - 1; i >= 0; i--) {
+            to += step[i];
+            if (++at[i] < size[i])
+                break;
+            to -= step[i] * (size_t)size[i];
+            at[i] = 0;
+        }
+    }
+}
+
+/* The group's joint as a tree, for queries. */
+static const rl_tree *tree_of(rl_groups *groups, const rl_net *net, const rl_group *group)
+{
+    rl_group *g = &groups->at[group - groups->at];
+    if (g->tree)
+        return g->tree;
+    rl_net *own = rl_net_new(groups->arena);
+    int *variable = rl_many(groups->arena, g->count + 1, int);
+    for (int i = 0; i < g->count; i++)
+        variable[i] = rl_net_variable(own, rl_net_size(net, g->variable[i]));
+    rl_net_factor(own, g->count, variable, g->joint);
+    g->tree = rl_tree_make(groups->arena, own, rl_plan_make(groups->arena, own));
+    rl_tree_collect(g->tree);
+    rl_tree_distribute(g->tree);
+    return g->tree;
+}
+
 /* A group of its own for these variables, from the net or from a wider group. */
 static const rl_group *add_group(rl_probe *probe, const rl_group *wider, const int *list, int count)
 {
     rl_groups *groups = probe->groups;
     const rl_bench *bench = probe->bench;
-    rl_net *net = rl_net_new(groups->arena);
-    int *own = rl_many(groups->arena, count + 1, int), *from = rl_many(groups->arena, count + 1, int);
-    for (int i = 0; i < count; i++) {
-        own[i] = rl_net_variable(net, rl_net_size(bench->network.net, list[i]));
-        from[i] = wider ? place_in(wider->variable, wider->count, list[i]) : list[i];
-    }
-    double *joint = rl_many(groups->arena, (size_t)cells_of(net, own, count), double);
-    rl_tree_joint(wider ? wider->tree : bench->tree, probe->arena, count, from, joint);
-    rl_net_factor(net, count, own, joint);
+    double cells = cells_of(bench->network.net, list, count);
+    double *joint = rl_many(groups->arena, (size_t)cells, double);
+    if (wider)
+        sum_wider(bench->network.net, wider, list, count, joint);
+    else
+        rl_tree_joint(bench->tree, probe->arena, count, list, joint);
     rl_group *g = new_group(groups, list, count);
-    g->cells = cells_of(net, own, count);
+    g->cells = cells;
     g->joint = joint;
-    g->tree = rl_tree_make(groups->arena, net, rl_plan_make(groups->arena, net));
-    rl_tree_collect(g->tree);
-    rl_tree_distribute(g->tree);
     return g;
 }
 
@@ -481,7 +518,7 @@ static void run_query(rl_probe *probe, int target, double *out)
     }
     rl_extension extension = {.variables = q.extras, .size = q.size, .tables = tables, .table = table,
                               .target = number_of(&q, group, base, target)};
-    rl_tree_query(group ? group->tree : probe->bench->tree, probe->arena, &extension, out);
+    rl_tree_query(group ? tree_of(probe->groups, probe->bench->network.net, group) : probe->bench->tree, probe->arena, &extension, out);
 }
 
 void rl_probe_run(rl_probe *probe, int target, double *out)
@@ -557,14 +594,16 @@ const int *rl_probe_variables(rl_bench *bench, rl_arena *arena, const int *expr,
     return g.list;
 }
 
-const double *rl_probe_joint(rl_bench *bench, rl_arena *arena, rl_groups *groups)
+const double *rl_probe_joint(rl_bench *bench, rl_arena *arena, rl_groups *groups, const int *list, int count)
 {
     rl_probe probe;
     rl_probe_make(&probe, arena, bench, groups);
-    if (cells_of(bench->network.net, groups->hint, groups->hint_count) > MOST_GROUP_CELLS)
+    if (cells_of(bench->network.net, list, count) > MOST_GROUP_CELLS)
         return NULL;
-    const rl_group *g = group_for(&probe, groups->hint, groups->hint_count);
-    return g ? g->joint : NULL;
+    const rl_group *wider = covering_group(groups, list, count);
+    if (!wider || wider->count > count)
+        wider = add_group(&probe, wider, list, count);
+    return wider->joint;
 }
 
 /* ---- laws of single expressions ---- */

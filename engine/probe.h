@@ -18,7 +18,7 @@ typedef struct rl_group {
     int *variable;              /* ascending */
     double cells;
     const double *joint;
-    rl_tree *tree;
+    rl_tree *tree;              /* NULL: not asked yet */
 } rl_group;
 
 typedef struct rl_groups {
@@ -60,8 +60,8 @@ bool rl_probe_law(rl_bench *bench, rl_arena *arena, int expr, rl_cells *out, int
  * one more element only R matters. */
 bool rl_probe_apart(rl_bench *bench, rl_arena *arena, const rl_observer *observer, rl_world *world, int load,
                     const int *element, int count, bool beyond);
-/* Joint of the hint's variables, kept by the groups; NULL: too large. */
-const double *rl_probe_joint(rl_bench *bench, rl_arena *arena, rl_groups *groups);
+/* Joint of these variables (ascending), kept by the groups; NULL: too large. */
+const double *rl_probe_joint(rl_bench *bench, rl_arena *arena, rl_groups *groups, const int *list, int count);
 /* Distribution of the input at place `at` of a law that hangs on the network;
  * its other inputs are expressions or helpers of the draft. */
 void rl_probe_value(rl_bench *bench, rl_arena *arena, const rl_cells *law, int at, double *out);

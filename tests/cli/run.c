@@ -119,7 +119,8 @@ static void become_tool(char **argv)
     setenv("LC_ALL", "C.UTF-8", 1);
     setenv("TERM", "xterm", 1);
     unsetenv("NO_COLOR");
-    alarm(RUN_PATIENCE);   /* survives exec: a tool that hangs is ended */
+    const char *patience = getenv("TEST_PATIENCE");   /* seconds; more of them under sanitizers */
+    alarm(patience == NULL ? RUN_PATIENCE : (unsigned)atoi(patience));   /* survives exec: a tool that hangs is ended */
     execv(TEST_TOOL, argv);
     _exit(127);
 }

@@ -392,7 +392,7 @@ int main(void)
         cmocka_unit_test(the_words),               cmocka_unit_test(every_message_is_listed),
         cmocka_unit_test(no_number_stands_twice),  cmocka_unit_test(the_session_of_the_readme),
     };
-    if (chdir(TEST_ROOT) != 0)
+    if (chdir(TEST_ROOT) != 0 || setenv("TEST_PATIENCE", "120", 0) != 0)
         return 1;
     return cmocka_run_group_tests(tests, run_setup, run_teardown) != 0;
 }

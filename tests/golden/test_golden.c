@@ -201,7 +201,7 @@ int main(void)
 {
     static struct CMUnitTest tests[MOST_RUNS];
     static golden runs[MOST_RUNS];
-    if (chdir(TEST_ROOT) != 0)
+    if (chdir(TEST_ROOT) != 0 || setenv("TEST_PATIENCE", "120", 0) != 0)
         return 1;
     size_t count = list(runs, tests);
     if (count == 0)

@@ -311,7 +311,7 @@ static void asking_first(void **state)
 static void answering_bounded(void **state)
 {
     (void)state;
-    enum { SMALL_BOUND = 20000 };
+    enum { SMALL_BOUND = 4000 };
     run_question(few_lines, ask_bounded, SMALL_BOUND);
 }
 

@@ -67,6 +67,36 @@ static void same_answer(const rl_model *model, const rl_answer *a, const rl_answ
             near(a->belief[e].p[s], b->belief[e].p[s], allowed);
 }
 
+/* ---- few faults at once ---- */
+
+/* Under a bound that no table fits in, the answer says so, and it is off by no more than it says. */
+static void bounded_within_its_bound(void **state)
+{
+    (void)state;
+    static const char *const cases[] = {
+        "occasion a\ntail_left dim\nswing present\noccasion b\ntail_left dim\nlook rear corroded\n",
+        "occasion a\ntail_left dim\nswing present\noccasion b\ntail_left dim\ntail_right flickers\nothers work\n"
+        "look rear corroded\ndrop tail_left from rear 0.31 V\n"};
+    setting s;
+    open_setting(&s, small_vehicle, "");
+    held shelf = {0};
+    rl_context *narrow = held_context(&shelf, 4000);
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        rl_case *exact = held_case(s.context, s.model, cases[i]), *few = held_case(narrow, s.model, cases[i]);
+        const rl_answer *whole = answer_of(exact), *part = answer_of(few);
+        assert_false(whole->bounded);
+        assert_true(part->bounded && part->faults > 0 && part->neglected < 0.01);
+        for (size_t e = 0; e < rl_model_vehicle(s.model)->elements; e++)
+            for (int x = 0; x < RL_STATES; x++)
+                near(part->belief[e].p[x], whole->belief[e].p[x], part->neglected + 1e-9);
+        rl_case_free(exact);
+        rl_case_free(few);
+    }
+    rl_context_free(narrow);
+    assert_int_equal(shelf.out, 0);
+    close_setting(&s);
+}
+
 /* ---- lines that come and go ---- */
 
 /* Every finding is taken out and put back at the end; what is left is asked of a fresh case too. */
@@ -506,7 +536,7 @@ static void weights(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(coming_and_going), cmocka_unit_test(withdrawn_to_nothing),
+        cmocka_unit_test(bounded_within_its_bound), cmocka_unit_test(coming_and_going), cmocka_unit_test(withdrawn_to_nothing),
         cmocka_unit_test(occasion_in_use_stays), cmocka_unit_test(replaced_line_returns),
         cmocka_unit_test(hundreds_do_not_underflow), cmocka_unit_test(contradictions),
         cmocka_unit_test(smaller_of_two), cmocka_unit_test(two_threads), cmocka_unit_test(two_others_lines),

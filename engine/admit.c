@@ -245,6 +245,16 @@ static bool probe_forbidden(const admitter *a, int load, int from, int to, bool 
     return all & RL_NO_PROBE;
 }
 
+static double limit_of(const admitter *a, size_t key)
+{
+    const rl_span_set *set = &a->keys.set[key];
+    double limit = 0;
+    for (int i = 0; i < set->count; i++)
+        if (a->model->node[set->element[i]].info.limit > limit)
+            limit = a->model->node[set->element[i]].info.limit;
+    return limit;
+}
+
 static void put_span(admitter *a, rl_test_sort sort, int load, int from, int to, size_t key)
 {
     static const char *const word[] = {"drop", "resistance", "continuity"};
@@ -253,7 +263,8 @@ static void put_span(admitter *a, rl_test_sort sort, int load, int from, int to,
     rl_candidate *c = add(a, sort, load, check);
     c->test.from = from;
     c->test.to = to;
-    c->test.measures = c->elements_key = key;
+    c->test.measures = key;
+    c->test.limit = sort == RL_TEST_DROP ? limit_of(a, key) : 0;
     reading_areas(a, load, from, to, c->test.areas);
     set_span_text(a, c, word[sort - RL_TEST_DROP]);
     if (sort == RL_TEST_DROP)

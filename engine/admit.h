@@ -9,8 +9,7 @@
 #include "work.h"
 
 typedef struct rl_candidate {
-    rl_test test;          /* text, sort, subject, other, named, from, to, areas, check_minutes */
-    size_t elements_key;   /* spans: number of the set of elements it measures, from 1 */
+    rl_test test;          /* all but bits and ranges */
 } rl_candidate;
 
 typedef struct rl_candidates {

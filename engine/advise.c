@@ -320,7 +320,7 @@ static rl_chain *chain_for(adviser *a, int load)
     if (!a->chain_of[load] && !a->no_chain[load]) {
         rl_observer lasting = a->observer;
         lasting.arena = &a->work->arena;
-        a->chain_of[load] = rl_chain_make(&a->work->arena, &lasting, a->bench, &a->groups, a->world, load);
+        a->chain_of[load] = rl_chain_make(&a->work->arena, a->arena, &lasting, a->bench, &a->groups, a->world, load);
         a->no_chain[load] = !a->chain_of[load];
     }
     return a->chain_of[load];

@@ -31,37 +31,31 @@ void rl_arena_init(rl_arena *arena, const rl_allocator *allocator, size_t limit)
     *arena = (rl_arena){.allocator = *allocator, .limit = limit};
 }
 
-static void give_back(rl_arena *arena, rl_chunk *chunk)
+static void give_list(rl_arena *arena, rl_chunk **list)
 {
-    assert(arena->used >= HEAD + chunk->room);
-    arena->used -= HEAD + chunk->room;
-    arena->allocator.give(arena->allocator.user, chunk);
+    while (*list != NULL) {
+        rl_chunk *chunk = *list;
+        *list = chunk->older;
+        arena->allocator.give(arena->allocator.user, chunk);
+    }
 }
 
-/* What is rewound is soon wanted again: the largest chunk is kept at hand. */
+/* What is rewound is soon wanted again: it is kept at hand. */
 static void put_aside(rl_arena *arena)
 {
-    rl_chunk *chunk = arena->chunk, *spare = arena->spare;
+    rl_chunk *chunk = arena->chunk;
+    assert(arena->used >= HEAD + chunk->room);
+    arena->used -= HEAD + chunk->room;
     arena->chunk = chunk->older;
-    bool larger = spare == NULL || chunk->room > spare->room;
-    if (larger)
-        arena->spare = chunk;
-    if (!larger)
-        give_back(arena, chunk);
-    else if (spare != NULL)
-        give_back(arena, spare);
+    chunk->older = arena->spare;
+    arena->spare = chunk;
 }
 
 void rl_arena_free(rl_arena *arena)
 {
-    while (arena->chunk != NULL) {
-        rl_chunk *chunk = arena->chunk;
-        arena->chunk = chunk->older;
-        give_back(arena, chunk);
-    }
-    if (arena->spare != NULL)
-        give_back(arena, arena->spare);
-    arena->spare = NULL;
+    give_list(arena, &arena->chunk);
+    give_list(arena, &arena->spare);
+    arena->used = 0;
 }
 
 static _Noreturn void give_up(rl_arena *arena)
@@ -86,19 +80,29 @@ static size_t fitting_room(const rl_arena *arena, size_t needed)
     return room;
 }
 
+/* The first chunk put aside that has the room becomes the newest. */
+static bool take_spare(rl_arena *arena, size_t needed)
+{
+    rl_chunk **link = &arena->spare;
+    while (*link != NULL && (*link)->room < needed)
+        link = &(*link)->older;
+    rl_chunk *chunk = *link;
+    if (chunk == NULL)
+        return false;
+    if (arena->limit != 0 && arena->used > arena->limit - (HEAD + chunk->room))
+        return false;
+    *link = chunk->older;
+    *chunk = (rl_chunk){.older = arena->chunk, .room = chunk->room};
+    arena->chunk = chunk;
+    arena->used += HEAD + chunk->room;
+    return true;
+}
+
 static void add_chunk(rl_arena *arena, size_t needed)
 {
-    if (arena->spare != NULL && arena->spare->room >= needed) {
-        rl_chunk *spare = arena->spare;
-        arena->spare = NULL;
-        *spare = (rl_chunk){.older = arena->chunk, .room = spare->room};
-        arena->chunk = spare;
+    if (take_spare(arena, needed))
         return;
-    }
-    if (arena->spare != NULL && arena->limit != 0) {   /* room for what is wanted now */
-        give_back(arena, arena->spare);
-        arena->spare = NULL;
-    }
+    give_list(arena, &arena->spare);   /* too small, all of them */
     if (needed > SIZE_MAX / 2 - arena->used - HEAD)
         give_up(arena);
     size_t room = fitting_room(arena, needed);
@@ -164,8 +168,10 @@ void rl_arena_rewind(rl_arena *arena, rl_mark mark)
         assert(arena->chunk != NULL);  /* a mark of this arena, not yet rewound past */
         put_aside(arena);
     }
-    if (mark.chunk != NULL) {
-        assert(mark.filled <= mark.chunk->filled);
-        mark.chunk->filled = mark.filled;
+    if (mark.chunk == NULL) {
+        give_list(arena, &arena->spare);
+        return;
     }
+    assert(mark.filled <= mark.chunk->filled);
+    mark.chunk->filled = mark.filled;
 }

@@ -24,8 +24,8 @@ typedef struct rl_chunk rl_chunk;
 typedef struct rl_arena {
     rl_allocator allocator;
     rl_chunk *chunk;   /* newest first */
-    rl_chunk *spare;   /* the largest that a rewind gave back; counted in `used` */
-    size_t used;       /* bytes taken from the allocator so far */
+    rl_chunk *spare;   /* what rewinds gave back, for the next need */
+    size_t used;       /* bytes of the chunks in use */
     size_t limit;      /* 0: none */
     jmp_buf *bail;     /* where to go when memory runs out */
 } rl_arena;

@@ -31,7 +31,8 @@ typedef struct code {
 } code;
 
 struct rl_chain {
-    rl_arena *arena;
+    rl_arena *arena;          /* of what lasts */
+    rl_arena *scratch;        /* of one walk, one question */
     rl_bench *bench;
     const rl_model *model;
     int load, count;          /* elements that the walk reaches */
@@ -123,7 +124,7 @@ static table pass(rl_chain *c, const table *t, const view *v, const int *keep, i
     table out = kept_of(c, t, keep, keeps);
     size_t step_v[MOST_VARIABLES], step_out[MOST_VARIABLES], at_v = 0, at_out = 0;
     int at[MOST_VARIABLES] = {0};
-    out.p = rl_many(c->arena, out.cells, double);
+    out.p = rl_many(c->scratch, out.cells, double);
     strides(c, t->variable, t->count, out.variable, out.count, 1, step_out);
     strides(c, t->variable, t->count, v ? v->variable : NULL, v ? v->count : 0, v ? (size_t)v->rows : 1, step_v);
     size_t cell = 0;
@@ -262,7 +263,7 @@ static table take_in(rl_chain *c, const table *t, int element, const int *keep, 
     const int *code_of = &c->code_of[element * c->bench->frame.rows];
     int codes = c->codes + 2;
     table out = kept_of(c, t, keep, keeps);
-    out.p = rl_many(c->arena, out.cells * (size_t)codes, double);
+    out.p = rl_many(c->scratch, out.cells * (size_t)codes, double);
     size_t step_v[MOST_VARIABLES], step_out[MOST_VARIABLES];
     strides(c, t->variable, t->count, out.variable, out.count, 1, step_out);
     strides(c, t->variable, t->count, v->variable, v->count, (size_t)v->rows, step_v);
@@ -318,9 +319,10 @@ static table start_at(rl_chain *c, int from, bool dead)
 static void walk(rl_chain *c, int from, bool dead)
 {
     int keep[64], codes = c->codes + 2;
+    rl_mark mark = rl_arena_mark(c->scratch);
     table start = start_at(c, from, dead);
     table t = start;
-    t.p = rl_many(c->arena, t.cells * (size_t)codes, double);
+    t.p = rl_many(c->scratch, t.cells * (size_t)codes, double);
     memcpy(t.p, start.p, t.cells * sizeof *t.p);
     for (int i = from; i < c->count; i++) {
         int keeps = needed_from(c, i + 1, keep);
@@ -330,6 +332,7 @@ static void walk(rl_chain *c, int from, bool dead)
         p[i + 1 - from] = sum_codes(c, &t, more ? &c->of_return[i + 1] : NULL);
     }
     c->walked[dead][from] = true;
+    rl_arena_rewind(c->scratch, mark);
 }
 
 /* ---- making ---- */
@@ -396,10 +399,10 @@ static bool make_views(rl_chain *c, rl_observer *o, rl_world *world)
     return true;
 }
 
-rl_chain *rl_chain_make(rl_arena *arena, rl_observer *o, rl_bench *bench, rl_groups *groups, rl_world *world, int load)
+rl_chain *rl_chain_make(rl_arena *arena, rl_arena *scratch, rl_observer *o, rl_bench *bench, rl_groups *groups, rl_world *world, int load)
 {
     rl_chain *c = rl_new(arena, rl_chain);
-    *c = (rl_chain){.arena = arena, .bench = bench, .model = o->model, .load = load,
+    *c = (rl_chain){.arena = arena, .scratch = scratch, .bench = bench, .model = o->model, .load = load,
                     .element = o->model->node[load].on_every};
     c->count = unforked(c);
     c->beyond = c->count < o->model->node[load].on_every_count;
@@ -412,8 +415,13 @@ rl_chain *rl_chain_make(rl_arena *arena, rl_observer *o, rl_bench *bench, rl_gro
     if (c->codes + 2 > MOST_CODES)
         return NULL;
     int keep[MOST_VARIABLES + 64], keeps = needed_from(c, 0, keep);
+    rl_mark mark = rl_arena_mark(scratch);
     table fed_in = pass(c, &c->dead, &fed, c->dead.variable, c->dead.count);
     c->live = pass(c, &fed_in, &own, keep, keeps);
+    double *lasting = rl_many(arena, c->live.cells, double);
+    memcpy(lasting, c->live.p, c->live.cells * sizeof *lasting);
+    c->live.p = lasting;
+    rl_arena_rewind(scratch, mark);
     for (int d = 0; d < 2; d++) {
         c->walked[d] = rl_many(arena, c->count, bool);
         c->p[d] = rl_many(arena, c->count * (c->count + 1), double *);
@@ -427,7 +435,7 @@ static rl_end law_of(rl_chain *c, const rl_stretch *s, double current, int k)
 {
     rl_end end = {.sort = RL_END_LAW, .element = -1};
     const rl_way *way = &s->way[0];
-    rl_term *term = rl_many(c->arena, way->count, rl_term);
+    rl_term *term = rl_many(c->scratch, way->count, rl_term);
     double rest = 0, nominal = 0;
     int terms = 0;
     for (int i = 0; i < way->count; i++) {
@@ -463,7 +471,7 @@ static int place_of(const rl_chain *c, int element)
 bool rl_chain_ask(rl_chain *c, int from, int to, bool dead, rl_chain_ends *out)
 {
     rl_stretch s;
-    if (rl_stretch_make(c->arena, c->model, c->load, from, to, dead, &s) != RL_STRETCH_OK || s.ways != 1)
+    if (rl_stretch_make(c->scratch, c->model, c->load, from, to, dead, &s) != RL_STRETCH_OK || s.ways != 1)
         return false;
     const rl_way *way = &s.way[0];
     int first = place_of(c, way->element[0]), n = way->count;
@@ -480,8 +488,8 @@ bool rl_chain_ask(rl_chain *c, int from, int to, bool dead, rl_chain_ends *out)
         walk(c, first, dead);
     const double *p = c->p[dead][first * (c->count + 1) + n];
     double current = dead ? 1 : c->model->node[c->load].info.current, sum = 0;
-    out->end = rl_many(c->arena, c->codes + 3, rl_end);
-    out->p = rl_many(c->arena, c->codes + 3, double);
+    out->end = rl_many(c->scratch, c->codes + 3, rl_end);
+    out->p = rl_many(c->scratch, c->codes + 3, double);
     out->ends = c->codes + 3;
     for (int k = 0; k < c->codes + 2; k++) {
         out->p[k] = p[k];

@@ -23,8 +23,9 @@ typedef struct rl_chain_ends {
 
 typedef struct rl_chain rl_chain;
 
-/* Prepares a load's chain under the hint of `groups`; NULL: its conditions do not hold. */
-rl_chain *rl_chain_make(rl_arena *arena, rl_observer *observer, rl_bench *bench, rl_groups *groups, rl_world *world,
+/* Prepares a load's chain; NULL: its conditions do not hold.  `arena` outlives
+ * it; what `scratch` gives to one question is the caller's to rewind. */
+rl_chain *rl_chain_make(rl_arena *arena, rl_arena *scratch, rl_observer *observer, rl_bench *bench, rl_groups *groups, rl_world *world,
                         int load);
 /* Ends of the span (-1: default ends); false: ask by a probe. */
 bool rl_chain_ask(rl_chain *chain, int from, int to, bool dead, rl_chain_ends *out);

@@ -8,7 +8,7 @@
  *
  * Invariant: no contradicting set is smaller than the hitting set at hand.
  */
-#include "work.h"
+#include "bounded.h"
 
 #include <assert.h>
 #include <math.h>
@@ -31,8 +31,11 @@ static bool consistent(const hunt *h, const bool *chosen)
         left_out[h->line[i]] = !chosen[i];
     rl_bench *bench = rl_new(h->arena, rl_bench);
     rl_status status = rl_bench_make(bench, h->arena, h->c, left_out, false);
+    rl_bounded *b;
     if (status == RL_OK)
         status = rl_bench_collect(bench);
+    else if (status == RL_WIDE)
+        status = rl_bounded_look(&b, h->arena, bench);
     rl_arena_rewind(h->arena, mark);
     return status != RL_CONTRADICTION;
 }

@@ -287,6 +287,8 @@ static rl_status explain(rl_case *c, void *argument)
     m.best[0] = (listed){1, rl_many(m.arena, m.suspects + 1, unsigned char)};
     rl_bench *bench = rl_new(m.arena, rl_bench);
     status = rl_bench_again(bench, m.arena, &work->bench, NULL, suspect_flags(c->model, work, m.arena));
+    if (status == RL_WIDE)
+        return rl_bounded_explain(work, q->most, q->list, q->count);
     if (status == RL_OK)
         status = rl_bench_collect(bench);
     if (status != RL_OK)

@@ -27,7 +27,7 @@ static bool is_touched(const rl_bench *bench, int element)
 }
 
 /* P(all elements of the group are sound | findings) */
-static double all_sound(rl_work *work, int group)
+static rl_status all_sound(rl_work *work, int group, double *out)
 {
     const rl_model *model = work->bench.frame.model;
     rl_mark mark = rl_arena_mark(&work->arena);
@@ -45,17 +45,22 @@ static double all_sound(rl_work *work, int group)
         status = rl_bench_collect(bench);
     p *= status == RL_OK ? exp(bench->log_evidence - work->bench.log_evidence) : 0;
     rl_arena_rewind(&work->arena, mark);
-    return p < 1 ? p : 1;
+    *out = p < 1 ? p : 1;
+    return status == RL_CONTRADICTION ? RL_OK : status;   /* sound throughout cannot be: 0 */
 }
 
-static void work_out_shares(rl_work *work)
+static rl_status work_out_shares(rl_work *work)
 {
-    rl_shares *s = &work->shares;
-    s->of_return = 1 - all_sound(work, GROUP_RETURN);
-    s->of_feed = 1 - all_sound(work, GROUP_FEED);
-    s->of_load = 1 - all_sound(work, GROUP_LOAD);
-    s->none = all_sound(work, GROUP_RETURN | GROUP_FEED | GROUP_LOAD);
+    static const int group[4] = {GROUP_RETURN, GROUP_FEED, GROUP_LOAD, GROUP_RETURN | GROUP_FEED | GROUP_LOAD};
+    double sound[4];
+    for (int i = 0; i < 4; i++) {
+        rl_status status = all_sound(work, group[i], &sound[i]);
+        if (status != RL_OK)
+            return status;
+    }
+    work->shares = (rl_shares){1 - sound[0], 1 - sound[1], 1 - sound[2], sound[3]};
     work->shared_out = true;
+    return RL_OK;
 }
 
 static void work_out_beliefs(rl_work *work)
@@ -122,9 +127,9 @@ static rl_status answer_shares(rl_case *c, void *argument)
     if (status != RL_OK)
         return status;
     if (!work->shared_out)
-        work_out_shares(work);
+        status = work_out_shares(work);
     *(const rl_shares **)argument = &work->shares;
-    return RL_OK;
+    return status;
 }
 
 rl_status rl_case_shares(rl_case *c, const rl_shares **out)

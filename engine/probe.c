@@ -364,7 +364,8 @@ static rl_group *new_group(rl_groups *groups, const int *list, int count)
     }
     rl_group *g = &groups->at[groups->count++];
     *g = (rl_group){.count = count, .variable = rl_many(groups->arena, count + 1, int)};
-    memcpy(g->variable, list, (size_t)count * sizeof *list);
+    if (count > 0)
+        memcpy(g->variable, list, (size_t)count * sizeof *list);
     return g;
 }
 

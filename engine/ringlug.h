@@ -290,6 +290,7 @@ typedef struct rl_test {
     double healthy_low, healthy_high;
     double suspect_low, suspect_high;
     int suspect;                /* element of the span most likely at fault; -1: none */
+    double limit;               /* V, of drop: the highest customary limit of its elements */
     size_t measures;            /* tests with equal number measure the same elements */
 } rl_test;
 /* All admissible tests, best bits per minute first, ties by text.  */

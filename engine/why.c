@@ -4,7 +4,7 @@
  * that line, both worked out from scratch.  Never NaN: where both odds are
  * infinite, or both 0, the finding changes nothing.
  */
-#include "work.h"
+#include "bounded.h"
 
 #include <math.h>
 
@@ -20,11 +20,29 @@ static double decibans(double with, double without)
     return 10 * log10(with / without);
 }
 
+/* Too wide for one tree: by regions, if these leave nothing out. */
+static rl_status wide_odds(rl_arena *arena, const rl_bench *bench, int element, double *out)
+{
+    rl_bounded *b;
+    int faults;
+    double state[RL_STATES];
+    rl_status status = rl_bounded_look(&b, arena, bench);
+    if (status != RL_OK)
+        return status;
+    if (rl_bounded_left(b, &faults) > -INFINITY)
+        return RL_WIDE;
+    rl_bounded_states(b, arena, element, state);
+    *out = odds(state);
+    return RL_OK;
+}
+
 /* Odds of the element with one line left out. */
 static rl_status odds_without(rl_case *c, rl_arena *arena, const bool *left_out, int element, double *out)
 {
     rl_bench *bench = rl_new(arena, rl_bench);
     rl_status status = rl_bench_make(bench, arena, c, left_out, true);
+    if (status == RL_WIDE)
+        return wide_odds(arena, bench, element, out);
     if (status == RL_OK)
         status = rl_bench_collect(bench);
     if (status != RL_OK)
@@ -73,6 +91,8 @@ static rl_status answer_why(rl_case *c, void *argument)
         return status;
     if (q->element >= (size_t)c->model->nodes)
         return RL_USAGE;
+    if (work->answer.bounded)
+        return RL_WIDE;   /* odds that may be off by the bound are no weight of a finding */
     int element = (int)q->element;
     rl_why *why = rl_new(&work->arena, rl_why);
     const double *prior = c->model->node[element].info.prior;

@@ -111,8 +111,8 @@ static rl_status next(json_t *list, rl_case *c, size_t most)
 {
     const rl_test *test;
     size_t count;
-    rl_status status = rl_case_tests(c, &test, &count);
-    for (size_t i = 0; status == RL_OK && i < count && (most == 0 || i < most); i++) {
+    rl_status status = rl_case_best_tests(c, most, &test, &count);
+    for (size_t i = 0; status == RL_OK && i < count; i++) {
         json_t *object = json_object();
         set(object, "test", json_words(test[i].text));
         set(object, "bits", number(test[i].bits));

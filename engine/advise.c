@@ -4,7 +4,7 @@
  * parents, so a probe of the network gives the distribution over what matters
  * for T (the rows of a behaviour, the end of a span); both terms are linear in it.
  *
- * Invariant: bits >= 0, and never NaN.  Tests are ordered by bits per minute,
+ * Invariant: bits >= 0 where known, -1 where a table would be too wide, never NaN.  Tests are ordered by bits per minute,
  * ties by text.
  */
 #include "chain.h"
@@ -32,6 +32,9 @@ typedef struct adviser {
     int last;
     double battery;
 } adviser;
+
+/* Bits of a test that would take too wide a table. */
+static const double UNKNOWN = -1;
 
 static double entropy(const double *p, int count)
 {
@@ -99,7 +102,8 @@ static double behaviour_bits(adviser *a, const rl_test *test)
             }
     double expected[MAX_OUTCOMES];
     rl_probe_add(&probe, &t);
-    rl_probe_run(&probe, target, expected);
+    if (!rl_probe_run(&probe, target, expected))
+        return UNKNOWN;
     return bits_from(expected, levels);
 }
 
@@ -197,7 +201,8 @@ static double firing_bits(adviser *a, const int *expr, const double *const *p, i
     rl_cells t = fired_table(a, group, groups, otherwise, target);
     double expected[3];
     rl_probe_add(&probe, &t);
-    rl_probe_run(&probe, target, expected);
+    if (!rl_probe_run(&probe, target, expected))
+        return UNKNOWN;
     return bits_from(expected, 2);
 }
 
@@ -271,12 +276,12 @@ static double bits_of_ends(const rl_showing *showing, const rl_end *end, const d
 }
 
 /* Probability of each end of a fold: the chain of its steps, hung on the network. */
-static void end_probabilities(adviser *a, const rl_fold *fold, double *out)
+static bool end_probabilities(adviser *a, const rl_fold *fold, double *out)
 {
     rl_probe probe;
     if (fold->ends == 1) {
         out[0] = 1;
-        return;
+        return true;
     }
     rl_probe_make(&probe, a->arena, a->bench, &a->groups);
     int before = 0;
@@ -298,10 +303,10 @@ static void end_probabilities(adviser *a, const rl_fold *fold, double *out)
         rl_probe_add(&probe, &t);
         before = after;
     }
-    rl_probe_run(&probe, before, out);
+    return rl_probe_run(&probe, before, out);
 }
 
-/* The fold of a span test and the probability of each of its ends. */
+/* The fold of a span test and the probability of each of its ends; NULL: too wide. */
 static const double *fold_of(adviser *a, const rl_test *test, rl_fold *fold)
 {
     rl_evidence sort = test->sort == RL_TEST_DROP ? RL_E_DROP
@@ -311,8 +316,7 @@ static const double *fold_of(adviser *a, const rl_test *test, rl_fold *fold)
     assert(found);
     (void)found;
     double *p = rl_many(a->arena, fold->ends, double);
-    end_probabilities(a, fold, p);
-    return p;
+    return end_probabilities(a, fold, p) ? p : NULL;
 }
 
 static rl_chain *chain_for(adviser *a, int load)
@@ -335,7 +339,7 @@ static double span_bits(adviser *a, const rl_test *test)
         return bits_of_ends(&showing, ends.end, ends.p, ends.ends);
     rl_fold fold;
     const double *p = fold_of(a, test, &fold);
-    return bits_of_ends(&showing, fold.end, p, fold.ends);
+    return p ? bits_of_ends(&showing, fold.end, p, fold.ends) : UNKNOWN;
 }
 
 /* (return, feed, load) to the end of a supply reading. */
@@ -365,7 +369,8 @@ static double supply_bits(adviser *a, rl_test *test)
     rl_probe_add(&probe, &shown);
     double *p = rl_many(a->arena, rows * 2, double);
     rl_end *end = rl_many(a->arena, rows * 2, rl_end);
-    rl_probe_run(&probe, target, p);
+    if (!rl_probe_run(&probe, target, p))
+        return UNKNOWN;
     for (int i = 0; i < rows * 2; i++)
         end[i] = rl_observe_supply_end(a->arena, a->model, test->subject, i / 2, i % 2);
     return bits_of_ends(&showing, end, p, rows * 2);
@@ -388,7 +393,7 @@ static void set_ranges(adviser *a, rl_test *test)
     if (test->sort != RL_TEST_DROP && test->sort != RL_TEST_RESISTANCE)
         return;
     const double *p = fold_of(a, test, &fold);
-    for (int i = 0; i < fold.ends; i++) {
+    for (int i = 0; p && i < fold.ends; i++) {
         const rl_end *end = &fold.end[i];
         if (end->sort != RL_END_LAW)
             continue;
@@ -431,7 +436,7 @@ static double bits_of(adviser *a, rl_test *test)
 static double rate(const rl_test *test)
 {
     if (test->bits <= 0)
-        return 0;
+        return test->bits < 0 ? -1 : 0;   /* not worked out: last */
     return test->minutes > 0 ? test->bits / test->minutes : INFINITY;
 }
 
@@ -521,6 +526,8 @@ static void advise_all(adviser *a, const rl_candidates *list)
         test[i] = list->at[i].test;
     for (int e = -1; e < a->model->nodes; e++)
         advise_load(a, test, list->count, e);
+    for (int i = 0; i < list->count; i++)
+        a->work->test_unknown += test[i].bits < 0;
     qsort(test, (size_t)list->count, sizeof *test, compare_tests);
     keep_tests(a, test, list->count, 0);
 }
@@ -528,6 +535,8 @@ static void advise_all(adviser *a, const rl_candidates *list)
 /* Puts a test among the best so far. */
 static int keep_best(rl_test *best, int count, int most, const rl_test *test)
 {
+    if (test->bits < 0)
+        return count;
     if (count == most && compare_tests(&best[count - 1], test) < 0)
         return count;
     int at = count < most ? count++ : count - 1;
@@ -558,6 +567,7 @@ static void advise_best(adviser *a, const rl_candidates *list, int most)
         a->groups.hint_count = 0;
         test[i].bits = bits_of(a, &test[i]);
         rl_arena_rewind(a->arena, mark);
+        a->work->test_unknown += test[i].bits < 0;
         count = keep_best(best, count, most, &test[i]);
     }
     keep_tests(a, best, count, (size_t)most);
@@ -567,6 +577,7 @@ static rl_status advise(rl_case *c, rl_work *work, size_t most)
 {
     adviser a;
     rl_candidates list;
+    work->test_unknown = 0;
     rl_status status = set_adviser(&a, c, work);
     if (status != RL_OK)
         return status;
@@ -607,6 +618,11 @@ rl_status rl_case_best_tests(rl_case *c, size_t most, const rl_test **out, size_
     *out = NULL;
     *count = 0;
     return rl_ask(c, answer_tests, &q);
+}
+
+size_t rl_case_tests_unknown(const rl_case *c)
+{
+    return c->work ? c->work->test_unknown : 0;
 }
 
 rl_status rl_case_tests(rl_case *c, const rl_test **out, size_t *count)

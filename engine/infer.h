@@ -65,10 +65,14 @@ typedef struct rl_extension {
     int tables;
     const rl_table *table;     /* over variables of the net and extra ones */
     int target;                /* number of the extra variable asked for */
+    double most_cells;         /* no table wider than this; 0: any */
 } rl_extension;
-/* Scratch memory is taken from `arena` and given back.  `out` sums to 1. */
-void rl_tree_query(const rl_tree *tree, rl_arena *arena, const rl_extension *extension, double *out);
+/* Scratch memory is taken from `arena` and given back.  `out` sums to 1.  False, and
+ * `out` means nothing, where a table would be wider than allowed. */
+bool rl_tree_query(const rl_tree *tree, rl_arena *arena, const rl_extension *extension, double *out);
 /* Joint marginal of a few net variables (any subset), row-major, last fastest, sums to 1. */
+bool rl_tree_joint_within(const rl_tree *tree, rl_arena *arena, double most_cells, int count, const int *variable,
+                          double *out);
 void rl_tree_joint(const rl_tree *tree, rl_arena *arena, int count, const int *variable, double *out);
 
 #endif

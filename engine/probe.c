@@ -308,7 +308,7 @@ static bool run_marginal(rl_probe *probe, int target, int size, double *out)
 
 /* ---- groups ---- */
 
-enum { MOST_GROUP_CELLS = 1 << 20 };
+enum { MOST_GROUP_CELLS = 1 << 18 };
 
 /* Where the variable stands in an ascending list, or -1. */
 static int place_in(const int *list, int count, int variable)
@@ -412,7 +412,7 @@ static const rl_tree *tree_of(rl_groups *groups, const rl_net *net, const rl_gro
     return g->tree;
 }
 
-/* A group of its own for these variables, from the net or from a wider group. */
+/* A group of its own for these variables, from the net or from a wider group; NULL: too wide. */
 static const rl_group *add_group(rl_probe *probe, const rl_group *wider, const int *list, int count)
 {
     rl_groups *groups = probe->groups;
@@ -421,8 +421,8 @@ static const rl_group *add_group(rl_probe *probe, const rl_group *wider, const i
     double *joint = rl_many(groups->arena, (size_t)cells, double);
     if (wider)
         sum_wider(bench->network.net, wider, list, count, joint);
-    else
-        rl_tree_joint(bench->tree, probe->arena, count, list, joint);
+    else if (!rl_tree_joint_within(bench->tree, probe->arena, RL_PROBE_CELLS, count, list, joint))
+        return NULL;
     rl_group *g = new_group(groups, list, count);
     g->cells = cells;
     g->joint = joint;
@@ -452,7 +452,7 @@ static const rl_group *group_for(rl_probe *probe, const int *list, int count)
     if (!wider && cells_of(net, groups->hint, groups->hint_count) <= MOST_GROUP_CELLS &&
         covers(groups->hint, groups->hint_count, list, count)) {
         wider = add_group(probe, NULL, groups->hint, groups->hint_count);
-        if (wider->count == count)
+        if (wider && wider->count == count)
             return wider;
     }
     return wider || cells_of(net, list, count) <= MOST_GROUP_CELLS ? add_group(probe, wider, list, count) : NULL;
@@ -500,7 +500,7 @@ static int number_of(const asking *q, const rl_group *group, int base, int input
     return base + at;
 }
 
-static void run_query(rl_probe *probe, int target, double *out)
+static bool run_query(rl_probe *probe, int target, double *out)
 {
     asking q = {0};
     list_inputs(probe, &q);
@@ -518,16 +518,16 @@ static void run_query(rl_probe *probe, int target, double *out)
         table[tables++] = (rl_table){from->count, variable, from->cell};
     }
     rl_extension extension = {.variables = q.extras, .size = q.size, .tables = tables, .table = table,
-                              .target = number_of(&q, group, base, target)};
-    rl_tree_query(group ? tree_of(probe->groups, probe->bench->network.net, group) : probe->bench->tree, probe->arena, &extension, out);
+                              .target = number_of(&q, group, base, target),
+                              .most_cells = probe->groups ? RL_PROBE_CELLS : 0};
+    return rl_tree_query(group ? tree_of(probe->groups, probe->bench->network.net, group) : probe->bench->tree, probe->arena, &extension, out);
 }
 
-void rl_probe_run(rl_probe *probe, int target, double *out)
+bool rl_probe_run(rl_probe *probe, int target, double *out)
 {
     settle_outside(probe);
     fold_prefixes(probe, target);
-    if (!run_marginal(probe, target, probe->helper_size[-1 - target], out))
-        run_query(probe, target, out);
+    return run_marginal(probe, target, probe->helper_size[-1 - target], out) || run_query(probe, target, out);
 }
 
 void rl_probe_value(rl_bench *bench, rl_arena *arena, const rl_cells *law, int at, double *out)
@@ -604,7 +604,7 @@ const double *rl_probe_joint(rl_bench *bench, rl_arena *arena, rl_groups *groups
     const rl_group *wider = covering_group(groups, list, count);
     if (!wider || wider->count > count)
         wider = add_group(&probe, wider, list, count);
-    return wider->joint;
+    return wider ? wider->joint : NULL;
 }
 
 /* ---- laws of single expressions ---- */

@@ -29,6 +29,8 @@ typedef struct rl_groups {
     int hint_count;
 } rl_groups;
 
+enum { RL_PROBE_CELLS = 1 << 24 };
+
 typedef struct rl_probe {
     rl_arena *arena;
     rl_bench *bench;
@@ -48,8 +50,9 @@ const int *rl_probe_variables(rl_bench *bench, rl_arena *arena, const int *expr,
 int rl_probe_helper(rl_probe *probe, int size);
 void rl_probe_add(rl_probe *probe, const rl_cells *table);
 /* Expectation, value by value of `target`, of the product; `size` numbers, to
- * a common scale (the caller knows what they must sum to). */
-void rl_probe_run(rl_probe *probe, int target, double *out);
+ * a common scale (the caller knows what they must sum to).  False: with groups,
+ * a table would pass RL_PROBE_CELLS; without them it is always answered. */
+bool rl_probe_run(rl_probe *probe, int target, double *out);
 
 /* P(row | variables of the net) of an expression in the last occasion, as a
  * table whose inputs are the net's variables and *target; false: it hangs on

@@ -125,6 +125,7 @@ typedef struct part_product {
     double *cost;           /* of summing it out; negative: not known */
     query_part *part;
     int parts;
+    double most;            /* cells of the widest table allowed; 0: any */
 } part_product;
 
 /* Axes of a loop over two factors and a result; what is not a table's has step 0. */
@@ -339,10 +340,14 @@ static int cheapest(part_product *product)
 }
 
 /* Sums out all but the kept variables, given in the order of `out`, which then sums to 1. */
-static void reduce(part_product *product, int count, const int *keep, double *out)
+/* False, and nothing answered, where a table would be wider than allowed. */
+static bool reduce(part_product *product, int count, const int *keep, double *out)
 {
-    for (int v = cheapest(product); v >= 0; v = cheapest(product))
+    for (int v = cheapest(product); v >= 0; v = cheapest(product)) {
+        if (product->most > 0 && product->cost[v] > product->most)
+            return false;
         sum_out(product, v);
+    }
     query_part whole = unit_part(product), one = whole;
     for (int i = 0; i < product->parts; i++)
         whole = i == 0 ? product->part[i] : join(product, &whole, &product->part[i], false);
@@ -363,6 +368,7 @@ static void reduce(part_product *product, int count, const int *keep, double *ou
     assert(sum > 0);
     for (size_t i = 0; i < cells; i++)
         out[i] /= sum;
+    return true;
 }
 
 /* ---- putting the parts together ---- */
@@ -501,7 +507,7 @@ static void add_parts(asking *ask)
         add_table(ask, &ask->extension->table[i]);
 }
 
-void rl_tree_query(const rl_tree *tree, rl_arena *arena, const rl_extension *extension, double *out)
+bool rl_tree_query(const rl_tree *tree, rl_arena *arena, const rl_extension *extension, double *out)
 {
     rl_mark mark = rl_arena_mark(arena);
     asking ask = {.tree = tree, .arena = arena, .extension = extension};
@@ -515,11 +521,14 @@ void rl_tree_query(const rl_tree *tree, rl_arena *arena, const rl_extension *ext
     add_parts(&ask);
     int kept = local_number(&ask, target, extension->size[target - n]);
     ask.product.kept[kept] = true;
-    reduce(&ask.product, 1, &kept, out);
+    ask.product.most = extension->most_cells;
+    bool answered = reduce(&ask.product, 1, &kept, out);
     rl_arena_rewind(arena, mark);
+    return answered;
 }
 
-void rl_tree_joint(const rl_tree *tree, rl_arena *arena, int count, const int *variable, double *out)
+bool rl_tree_joint_within(const rl_tree *tree, rl_arena *arena, double most_cells, int count, const int *variable,
+                          double *out)
 {
     rl_mark mark = rl_arena_mark(arena);
     asking ask = {.tree = tree, .arena = arena};
@@ -532,6 +541,15 @@ void rl_tree_joint(const rl_tree *tree, rl_arena *arena, int count, const int *v
         keep[i] = ask.local[variable[i]];
         ask.product.kept[keep[i]] = true;
     }
-    reduce(&ask.product, count, keep, out);
+    ask.product.most = most_cells;
+    bool answered = reduce(&ask.product, count, keep, out);
     rl_arena_rewind(arena, mark);
+    return answered;
+}
+
+void rl_tree_joint(const rl_tree *tree, rl_arena *arena, int count, const int *variable, double *out)
+{
+    bool answered = rl_tree_joint_within(tree, arena, 0, count, variable, out);
+    assert(answered);
+    (void)answered;
 }

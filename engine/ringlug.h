@@ -278,7 +278,7 @@ typedef enum rl_test_sort {
 typedef struct rl_test {
     rl_test_sort sort;
     const char *text;
-    double bits, minutes;
+    double bits, minutes;       /* bits -1: not worked out, it would take too wide a table; last in the list */
     double check_minutes;       /* of the minutes: doing it; the rest is getting there */
     int subject;                /* element: the load; of an inspection its element; -1: a symptom */
     int other;                  /* element: of backfeed and pull; `at` of a bypass; else -1 */
@@ -296,8 +296,11 @@ typedef struct rl_test {
 /* All admissible tests, best bits per minute first, ties by text.  */
 rl_status rl_case_tests(rl_case *c, const rl_test **out, size_t *count);
 /* The `most` best of them (0: all): the same tests and numbers, but only as many
- * are worked out as it takes to know which are the best. */
+ * are worked out as it takes to know which are the best of those that can be. */
 rl_status rl_case_best_tests(rl_case *c, size_t most, const rl_test **out, size_t *count);
+/* How many tests the last of these two calls tried and could not work out
+ * within its tables. */
+size_t rl_case_tests_unknown(const rl_case *c);
 
 /* An `expect` line of the case: did it hold? */
 typedef struct rl_expectation { size_t line; bool held; double p; size_t element; } rl_expectation;

@@ -66,6 +66,7 @@ typedef struct rl_work {
     size_t contradicting_count;
     const rl_test *tests;       /* the best `test_most` (0: all), NULL: not asked yet */
     size_t test_count, test_most;
+    size_t test_unknown;        /* tests tried that would take too wide a table */
     struct rl_bounded *bounded; /* bounded.h: the regions of a net too wide; NULL: there was one tree */
 } rl_work;
 

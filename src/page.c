@@ -234,7 +234,7 @@ static rl_status print_tests(const page *p, rl_case *c, const rl_test **best)
         return status;
     term_heading(p->screen, "Next tests, best first");
     for (size_t i = 0; i < count && (p->tests == 0 || shown < p->tests); i++) {
-        if (seen_before(test, i))
+        if (seen_before(test, i) || test[i].bits < 0)
             continue;
         text first = { 0 };
         text_add(&first, "%3zu. ", ++shown);
@@ -245,6 +245,12 @@ static rl_status print_tests(const page *p, rl_case *c, const rl_test **best)
         fputs("  none is left\n", p->screen->out);
     else
         *best = test;
+    if (rl_case_tests_unknown(c) > 0) {
+        text line = { 0 };
+        words_unknown(&line, rl_case_tests_unknown(c));
+        say(p, "  ", &line);
+        text_free(&line);
+    }
     fputc('\n', p->screen->out);
     return RL_OK;
 }

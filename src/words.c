@@ -312,6 +312,12 @@ void words_explanation(text *out, const rl_model *model, const rl_explanation *x
     }
 }
 
+void words_unknown(text *out, size_t count)
+{
+    text_add(out, "%zu further test%s would take too wide a table to be worked out: not ranked.", count,
+             count == 1 ? "" : "s");
+}
+
 void words_shares(text *out, const rl_shares *shares)
 {
     const double share[] = { shares->of_return, shares->of_feed, shares->of_load, shares->none };

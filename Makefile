@@ -17,7 +17,7 @@ VERSION := 1.0.0
 
 RULES_DIR := $(PREFIX)/share/ringlug/rules
 WARN := -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Werror
-OPT ?= -O2
+OPT ?= -O3
 SAN ?=
 CFLAGS_ALL = -std=c11 -D_POSIX_C_SOURCE=200809L $(WARN) -g $(OPT) $(SAN) -MMD -MP \
 	-Iengine -Igrammar -I$(BUILD)/gen -I. $(CFLAGS)

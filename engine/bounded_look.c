@@ -445,6 +445,8 @@ rl_status rl_bounded_look(rl_bounded **out, rl_arena *arena, const rl_bench *ben
     b->narrow = INFINITY;
     if (make_bench(b, bench) == RL_CONTRADICTION)
         return RL_CONTRADICTION;
+    if (b->bench.network.wide)
+        return RL_WIDE;   /* one path of so many occasions is too wide by itself */
     b->plan = b->bench.plan;
     rl_boxes_make(&b->boxes, arena, b->bench.network.net);
     b->value = rl_many(arena, b->boxes.first[b->boxes.variables] + 1, double);

@@ -399,6 +399,15 @@ static bool make_views(rl_chain *c, rl_observer *o, rl_world *world)
     return true;
 }
 
+/* A copy that outlives the scratch memory and the groups. */
+static table lasting(rl_chain *c, const table *t)
+{
+    table out = *t;
+    out.p = rl_many(c->arena, t->cells, double);
+    memcpy(out.p, t->p, t->cells * sizeof *out.p);
+    return out;
+}
+
 rl_chain *rl_chain_make(rl_arena *arena, rl_arena *scratch, rl_observer *o, rl_bench *bench, rl_groups *groups, rl_world *world, int load)
 {
     rl_chain *c = rl_new(arena, rl_chain);
@@ -416,11 +425,10 @@ rl_chain *rl_chain_make(rl_arena *arena, rl_arena *scratch, rl_observer *o, rl_b
         return NULL;
     int keep[MOST_VARIABLES + 64], keeps = needed_from(c, 0, keep);
     rl_mark mark = rl_arena_mark(scratch);
-    table fed_in = pass(c, &c->dead, &fed, c->dead.variable, c->dead.count);
-    c->live = pass(c, &fed_in, &own, keep, keeps);
-    double *lasting = rl_many(arena, c->live.cells, double);
-    memcpy(lasting, c->live.p, c->live.cells * sizeof *lasting);
-    c->live.p = lasting;
+    table base = c->dead, fed_in = pass(c, &base, &fed, base.variable, base.count);
+    table live = pass(c, &fed_in, &own, keep, keeps), dead = pass(c, &base, NULL, keep, keeps);
+    c->live = lasting(c, &live);
+    c->dead = lasting(c, &dead);
     rl_arena_rewind(scratch, mark);
     for (int d = 0; d < 2; d++) {
         c->walked[d] = rl_many(arena, c->count, bool);

@@ -213,10 +213,24 @@ static bool worth_inlining(const rl_decider *d, int expr)
     return table->count <= 2 || (table->count < RL_INPUTS && cells <= INLINE_CELLS);
 }
 
+/* Cells of the factor that says what a path is of its parts. */
+static double defining_cells(const rl_decider *d, int expr)
+{
+    const rl_exprs *exprs = d->draft->exprs;
+    const rl_mask *mask = d->network->mask;
+    int a = rl_draft_part(exprs, exprs->at[expr].a), b = rl_draft_part(exprs, exprs->at[expr].b);
+    return (double)rl_expr_size(exprs, expr, mask[expr]) * rl_expr_size(exprs, a, mask[a]) *
+           rl_expr_size(exprs, b, mask[b]);
+}
+
 static void decide(rl_decider *d, int expr)
 {
-    if (d->uses[expr] == 0 || rl_expr_is_base(d->draft->exprs, expr))
+    if (d->uses[expr] == 0 || rl_expr_is_base(d->draft->exprs, expr) || d->network->wide)
         return;
+    if (d->draft->most_cells > 0 && defining_cells(d, expr) > d->draft->most_cells) {
+        d->network->wide = true;
+        return;
+    }
     if (worth_inlining(d, expr))
         inline_expr(d, expr);
     else
@@ -431,6 +445,8 @@ void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft, cons
     for (int x = n; x-- > 1;)
         decide(&d, x);
     assert(d.uses[0] == 0);
+    if (network->wide)
+        return;
     weigh_bases(network, draft, arena);
     absorb_bases(network, draft, arena, keep);
     network->helper = rl_many(arena, draft->helpers + 1, int);

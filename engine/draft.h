@@ -20,6 +20,7 @@ typedef struct rl_draft {
     int factors, room;
     int *helper_size;
     int helpers, helper_room;
+    double most_cells;          /* of one factor; 0: any */
     double log_scale;           /* ln of what constants came to */
     /* of each element: what its states weigh (prior x inspections), RL_STATES each */
     double (*state)[RL_STATES];
@@ -59,6 +60,7 @@ typedef struct rl_network {
     int *absorbed_of;           /* by expression: its place in that list, or -1 */
     double log_scale;           /* ln of everything that stays out of the net */
     bool impossible;            /* that already came to 0 */
+    bool wide;                  /* a factor alone would pass the draft's `most_cells`: no net was made */
 } rl_network;
 
 /* `keep`: elements that must be variables of the net if a factor needs them

@@ -230,11 +230,22 @@ static void write_out(rl_probe *probe, rl_cells *table, int at)
     name_inside(probe, table);
 }
 
+/* Tables of a probe's own are kept below this. */
+enum { MOST_CELLS = 1 << 22 };
+
+static bool worth_writing_out(const rl_probe *probe, const rl_cells *table, int expr)
+{
+    rl_expr x = probe->bench->exprs.at[expr];
+    int a = rl_draft_part(&probe->bench->exprs, x.a), b = rl_draft_part(&probe->bench->exprs, x.b);
+    double cells = (double)rl_cells_count(table) / size_of(probe, expr) * size_of(probe, a) * size_of(probe, b);
+    return table->count < RL_INPUTS && cells <= MOST_CELLS;
+}
+
 /* A path outside the net: written into its only user, or defined by a factor. */
 static void settle_path(rl_probe *probe, int expr)
 {
     int user = 0, uses = uses_of(probe, expr, &user), size = size_of(probe, expr);
-    if (uses == 1 && probe->factor[user].count < RL_INPUTS) {
+    if (uses == 1 && worth_writing_out(probe, &probe->factor[user], expr)) {
         write_out(probe, &probe->factor[user], place_of(&probe->factor[user], expr));
         return;
     }
@@ -308,7 +319,7 @@ static bool run_marginal(rl_probe *probe, int target, int size, double *out)
 
 /* ---- groups ---- */
 
-enum { MOST_GROUP_CELLS = 1 << 18 };
+enum { MOST_GROUP_CELLS = 1 << 18, MOST_GROUPS_CELLS = 1 << 24 };
 
 /* Where the variable stands in an ascending list, or -1. */
 static int place_in(const int *list, int count, int variable)
@@ -426,7 +437,19 @@ static const rl_group *add_group(rl_probe *probe, const rl_group *wider, const i
     rl_group *g = new_group(groups, list, count);
     g->cells = cells;
     g->joint = joint;
+    groups->cells += cells;
     return g;
+}
+
+/* Between two questions: gives the memory back when there is too much of it. */
+static void begin_anew(rl_groups *groups)
+{
+    if (groups->cells <= MOST_GROUPS_CELLS)
+        return;
+    rl_arena_rewind(groups->arena, groups->start);
+    groups->count = groups->room = 0;
+    groups->at = NULL;
+    groups->cells = 0;
 }
 
 /* The smallest group that covers these variables, or NULL. */
@@ -445,6 +468,7 @@ static const rl_group *covering_group(const rl_groups *groups, const int *list, 
 static const rl_group *group_for(rl_probe *probe, const int *list, int count)
 {
     rl_groups *groups = probe->groups;
+    begin_anew(groups);
     const rl_net *net = probe->bench->network.net;
     const rl_group *wider = covering_group(groups, list, count);
     if (wider && wider->count == count)
@@ -601,6 +625,7 @@ const double *rl_probe_joint(rl_bench *bench, rl_arena *arena, rl_groups *groups
     rl_probe_make(&probe, arena, bench, groups);
     if (cells_of(bench->network.net, list, count) > MOST_GROUP_CELLS)
         return NULL;
+    begin_anew(groups);
     const rl_group *wider = covering_group(groups, list, count);
     if (!wider || wider->count > count)
         wider = add_group(&probe, wider, list, count);
@@ -609,7 +634,7 @@ const double *rl_probe_joint(rl_bench *bench, rl_arena *arena, rl_groups *groups
 
 /* ---- laws of single expressions ---- */
 
-/* Product of two tables over the union of their inputs; false: too many. */
+/* Product of two tables over the union of their inputs; false: too many, or too wide. */
 static bool multiply(rl_arena *arena, rl_cells *into, const rl_cells *by)
 {
     rl_cells out = *into;
@@ -624,6 +649,11 @@ static bool multiply(rl_arena *arena, rl_cells *into, const rl_cells *by)
         out.input[out.count] = by->input[i];
         out.size[out.count++] = by->size[i];
     }
+    double cells = 1;
+    for (int i = 0; i < out.count; i++)
+        cells *= out.size[i];
+    if (cells > MOST_CELLS)
+        return false;
     rl_cells_take(arena, &out);
     size_t tail = rl_cells_count(&out) / rl_cells_count(into);
     int at[RL_INPUTS] = {0};

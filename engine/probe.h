@@ -22,9 +22,11 @@ typedef struct rl_group {
 } rl_group;
 
 typedef struct rl_groups {
-    rl_arena *arena;            /* outlives the probes */
+    rl_arena *arena;            /* of the groups alone */
     rl_group *at;
     int count, room;
+    double cells;               /* of all joints; past a bound the groups are begun anew */
+    rl_mark start;
     const int *hint;            /* variables that the next probes will ask about, ascending */
     int hint_count;
 } rl_groups;

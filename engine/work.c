@@ -28,6 +28,8 @@ static rl_status make_network(rl_bench *bench, rl_arena *arena, const bool *keep
     bench->tree = NULL;
     bench->log_evidence = -INFINITY;
     rl_network_make(&bench->network, arena, &bench->draft, keep, last);
+    if (bench->network.wide)
+        return RL_WIDE;
     if (bench->network.impossible)
         return RL_CONTRADICTION;
     bench->plan = rl_plan_make(arena, bench->network.net);
@@ -44,6 +46,7 @@ rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, cons
     rl_frame_make(&bench->frame, arena, c->model, used, c->occasions);
     rl_exprs_make(&bench->exprs, arena, &bench->frame);
     rl_draft_make(&bench->draft, arena, &bench->exprs);
+    bench->draft.most_cells = (double)memory_bound(c) / sizeof(double) / 16;
     bench->observer = (rl_observer){arena, c, c->model, &bench->frame, &bench->exprs, &bench->draft,
                                     left_out, forgotten};
     rl_observe_all(&bench->observer);
@@ -153,21 +156,23 @@ static const double *other_inputs(rl_bench *bench, rl_arena *arena, const rl_cel
 
 static void absorbed_values(rl_bench *bench, rl_arena *arena, const rl_absorbed *a, double *out)
 {
-    rl_cells law = rl_absorbed_law(arena, a, bench->network.weight[a->expr]);
-    const double *joint = other_inputs(bench, arena, &a->after);
+    const double *weight = bench->network.weight[a->expr], *joint = other_inputs(bench, arena, &a->after);
     if (!joint) {
+        rl_cells law = rl_absorbed_law(arena, a, weight);
         rl_probe_value(bench, arena, &law, a->at, out);
         return;
     }
-    size_t inner = 1, outer = 1, size = (size_t)law.size[a->at];
-    for (int i = a->at + 1; i < law.count; i++)
-        inner *= (size_t)law.size[i];
-    for (int i = 0; i < a->at; i++)
-        outer *= (size_t)law.size[i];
-    for (size_t o = 0; o < outer; o++)
+    size_t inner = 1, size = (size_t)a->before.size[a->at], cells = rl_cells_count(&a->after);
+    for (int i = a->at + 1; i < a->before.count; i++)
+        inner *= (size_t)a->before.size[i];
+    for (size_t c = 0; c < cells; c++) {   /* c: the other inputs */
+        double share = a->after.cell[c] > 0 ? joint[c] / a->after.cell[c] : 0;
+        const double *before = &a->before.cell[c / inner * size * inner + c % inner];
         for (size_t v = 0; v < size; v++)
-            for (size_t i = 0; i < inner; i++)
-                out[v] += joint[o * inner + i] * law.cell[(o * size + v) * inner + i];
+            out[v] += share * before[v * inner];
+    }
+    for (size_t v = 0; v < size; v++)
+        out[v] *= weight[v];
 }
 
 /* Marginal of a base expression. */
@@ -277,6 +282,7 @@ void rl_work_drop(rl_case *c)
         return;
     rl_arena arena = c->work->arena;   /* the work itself lives in it */
     rl_arena_free(&c->work->scratch);
+    rl_arena_free(&c->work->groups);
     c->work = NULL;
     rl_arena_free(&arena);
 }
@@ -297,16 +303,19 @@ rl_status rl_ask(rl_case *c, rl_question *question, void *argument)
         rl_work *work = rl_new(&arena, rl_work);
         work->arena = arena;
         rl_arena_init(&work->scratch, &c->context->allocator, 0);
+        rl_arena_init(&work->groups, &c->context->allocator, 0);
         work->status = RL_USAGE;   /* nothing asked yet */
         c->work = work;
     }
     c->work->arena.bail = &bail;
     c->work->scratch.bail = &bail;
+    c->work->groups.bail = &bail;
     rl_status status = question(c, argument);
     c->arena.bail = NULL;
     if (c->work) {
         c->work->arena.bail = NULL;
         c->work->scratch.bail = NULL;
+        c->work->groups.bail = NULL;
     }
     return status;
 }

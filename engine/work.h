@@ -53,6 +53,7 @@ int rl_bench_base(const rl_bench *bench, int element);
 typedef struct rl_work {
     rl_arena arena;
     rl_arena scratch;           /* of one test at a time */
+    rl_arena groups;            /* probe.h */
     rl_bench bench;
     rl_status status;           /* of the exact answer; RL_OK: the tree is calibrated */
     bool contradicted;          /* `contradicting` was worked out */

@@ -321,6 +321,18 @@ static bool run_marginal(rl_probe *probe, int target, int size, double *out)
 
 enum { MOST_GROUP_CELLS = 1 << 18, MOST_GROUPS_CELLS = 1 << 24 };
 
+/* What may be spent on a network that is wide; counted, so that it is the same anywhere. */
+static const double MOST_SPENT = 1e9;
+
+/* Whether one more question may be put to the whole tree. */
+static bool may_spend(rl_probe *probe)
+{
+    if (!probe->groups)
+        return true;
+    probe->groups->spent += rl_plan_cells(probe->bench->plan);
+    return probe->groups->spent <= MOST_SPENT;
+}
+
 /* Where the variable stands in an ascending list, or -1. */
 static int place_in(const int *list, int count, int variable)
 {
@@ -432,7 +444,8 @@ static const rl_group *add_group(rl_probe *probe, const rl_group *wider, const i
     double *joint = rl_many(groups->arena, (size_t)cells, double);
     if (wider)
         sum_wider(bench->network.net, wider, list, count, joint);
-    else if (!rl_tree_joint_within(bench->tree, probe->arena, RL_PROBE_CELLS, count, list, joint))
+    else if (!may_spend(probe) ||
+             !rl_tree_joint_within(bench->tree, probe->arena, RL_PROBE_CELLS, count, list, joint))
         return NULL;
     rl_group *g = new_group(groups, list, count);
     g->cells = cells;
@@ -544,6 +557,8 @@ static bool run_query(rl_probe *probe, int target, double *out)
     rl_extension extension = {.variables = q.extras, .size = q.size, .tables = tables, .table = table,
                               .target = number_of(&q, group, base, target),
                               .most_cells = probe->groups ? RL_PROBE_CELLS : 0};
+    if (!group && !may_spend(probe))
+        return false;
     return rl_tree_query(group ? tree_of(probe->groups, probe->bench->network.net, group) : probe->bench->tree, probe->arena, &extension, out);
 }
 

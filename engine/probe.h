@@ -26,6 +26,7 @@ typedef struct rl_groups {
     rl_group *at;
     int count, room;
     double cells;               /* of all joints; past a bound the groups are begun anew */
+    double spent;               /* cells of the tree, summed over the questions put to it: bounded too */
     rl_mark start;
     const int *hint;            /* variables that the next probes will ask about, ascending */
     int hint_count;

@@ -8,6 +8,9 @@
 #include <math.h>
 #include <string.h>
 
+/* A factor of a draft may always have so many cells. */
+static const double LEAST_FACTOR = 1 << 22;
+
 static size_t memory_bound(const rl_case *c)
 {
     size_t bound = c->context->settings.memory_bound;
@@ -46,7 +49,7 @@ rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, cons
     rl_frame_make(&bench->frame, arena, c->model, used, c->occasions);
     rl_exprs_make(&bench->exprs, arena, &bench->frame);
     rl_draft_make(&bench->draft, arena, &bench->exprs);
-    bench->draft.most_cells = (double)memory_bound(c) / sizeof(double) / 16;
+    bench->draft.most_cells = fmax((double)memory_bound(c) / sizeof(double) / 4, LEAST_FACTOR);
     bench->observer = (rl_observer){arena, c, c->model, &bench->frame, &bench->exprs, &bench->draft,
                                     left_out, forgotten};
     rl_observe_all(&bench->observer);

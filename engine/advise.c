@@ -547,11 +547,16 @@ static int keep_best(rl_test *best, int count, int most, const rl_test *test)
     return count;
 }
 
+/* What the best few may cost on a wide network, in cells: counted, not timed, so
+ * that it is the same anywhere.  All tests together have no such bound. */
+static const double MOST_SPENT = 1e9;
+
 /* The best few: tests are worked out in the order of their bounds, until no
  * bound of the rest can beat the last of the best. */
 static void advise_best(adviser *a, const rl_candidates *list, int most)
 {
     rl_limits limits;
+    a->groups.most_spent = MOST_SPENT;
     rl_limits_make(&limits, &a->work->arena, a->c, a->bench, a->world);
     rl_test *test = rl_many(&a->work->arena, list->count + 1, rl_test);
     for (int i = 0; i < list->count; i++) {

@@ -355,7 +355,7 @@ static bool base_table(rl_chain *c, rl_groups *groups, const view *fed, const vi
             out->variable[at] = out->variable[at - 1];
         out->variable[at] = list[i];
     }
-    out->p = (double *)rl_probe_joint(c->bench, c->arena, groups, out->variable, n);
+    out->p = (double *)rl_group_joint(groups, c->bench, c->scratch, out->variable, n);
     out->cells = cells_of(c, out->variable, n);
     set_sizes(c, out);
     return out->p != NULL;

@@ -317,184 +317,6 @@ static bool run_marginal(rl_probe *probe, int target, int size, double *out)
     return true;
 }
 
-/* ---- groups ---- */
-
-enum { MOST_GROUP_CELLS = 1 << 18, MOST_GROUPS_CELLS = 1 << 24 };
-
-/* What may be spent on a network that is wide; counted, so that it is the same anywhere. */
-static const double MOST_SPENT = 1e9;
-
-/* Whether one more question may be put to the whole tree. */
-static bool may_spend(rl_probe *probe)
-{
-    if (!probe->groups)
-        return true;
-    probe->groups->spent += rl_plan_cells(probe->bench->plan);
-    return probe->groups->spent <= MOST_SPENT;
-}
-
-/* Where the variable stands in an ascending list, or -1. */
-static int place_in(const int *list, int count, int variable)
-{
-    int low = 0, high = count;
-    while (low < high) {
-        int middle = (low + high) / 2;
-        if (list[middle] < variable)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return low < count && list[low] == variable ? low : -1;
-}
-
-static bool covers(const int *list, int count, const int *some, int some_count)
-{
-    for (int i = 0; i < some_count; i++)
-        if (place_in(list, count, some[i]) < 0)
-            return false;
-    return true;
-}
-
-/* Puts a variable into an ascending list with room; returns the new count. */
-static int insert_variable(int *list, int count, int variable)
-{
-    if (place_in(list, count, variable) >= 0)
-        return count;
-    int at = count;
-    for (; at > 0 && list[at - 1] > variable; at--)
-        list[at] = list[at - 1];
-    list[at] = variable;
-    return count + 1;
-}
-
-static double cells_of(const rl_net *net, const int *list, int count)
-{
-    double cells = 1;
-    for (int i = 0; i < count; i++)
-        cells *= rl_net_size(net, list[i]);
-    return cells;
-}
-
-static rl_group *new_group(rl_groups *groups, const int *list, int count)
-{
-    if (groups->count == groups->room) {
-        int room = groups->room ? groups->room * 2 : 32;
-        rl_group *more = rl_many(groups->arena, room, rl_group);
-        if (groups->count > 0)
-            memcpy(more, groups->at, (size_t)groups->count * sizeof *more);
-        groups->at = more;
-        groups->room = room;
-    }
-    rl_group *g = &groups->at[groups->count++];
-    *g = (rl_group){.count = count, .variable = rl_many(groups->arena, count + 1, int)};
-    if (count > 0)
-        memcpy(g->variable, list, (size_t)count * sizeof *list);
-    return g;
-}
-
-/* Sums a wider group's joint down to a part of its variables. */
-static void sum_wider(const rl_net *net, const rl_group *wider, const int *list, int count, double *out)
-{
-    int at[64] = {0}, size[64];
-    size_t step[64], to = 0, cell = 0;
-    assert(wider->count <= 64);
-    for (int i = 0; i < wider->count; i++) {
-        size_t s = 1;
-        size[i] = rl_net_size(net, wider->variable[i]);
-        step[i] = 0;
-        for (int j = count; j-- > 0; s *= (size_t)rl_net_size(net, list[j]))
-            if (list[j] == wider->variable[i])
-                step[i] = s;
-    }
-    for (int i = 0; i >= 0;) {
-        out[to] += wider->joint[cell++];
-        for (i = wider->count - 1; i >= 0; i--) {
-            to += step[i];
-            if (++at[i] < size[i])
-                break;
-            to -= step[i] * (size_t)size[i];
-            at[i] = 0;
-        }
-    }
-}
-
-/* The group's joint as a tree, for queries. */
-static const rl_tree *tree_of(rl_groups *groups, const rl_net *net, const rl_group *group)
-{
-    rl_group *g = &groups->at[group - groups->at];
-    if (g->tree)
-        return g->tree;
-    rl_net *own = rl_net_new(groups->arena);
-    int *variable = rl_many(groups->arena, g->count + 1, int);
-    for (int i = 0; i < g->count; i++)
-        variable[i] = rl_net_variable(own, rl_net_size(net, g->variable[i]));
-    rl_net_factor(own, g->count, variable, g->joint);
-    g->tree = rl_tree_make(groups->arena, own, rl_plan_make(groups->arena, own));
-    rl_tree_collect(g->tree);
-    rl_tree_distribute(g->tree);
-    return g->tree;
-}
-
-/* A group of its own for these variables, from the net or from a wider group; NULL: too wide. */
-static const rl_group *add_group(rl_probe *probe, const rl_group *wider, const int *list, int count)
-{
-    rl_groups *groups = probe->groups;
-    const rl_bench *bench = probe->bench;
-    double cells = cells_of(bench->network.net, list, count);
-    double *joint = rl_many(groups->arena, (size_t)cells, double);
-    if (wider)
-        sum_wider(bench->network.net, wider, list, count, joint);
-    else if (!may_spend(probe) ||
-             !rl_tree_joint_within(bench->tree, probe->arena, RL_PROBE_CELLS, count, list, joint))
-        return NULL;
-    rl_group *g = new_group(groups, list, count);
-    g->cells = cells;
-    g->joint = joint;
-    groups->cells += cells;
-    return g;
-}
-
-/* Between two questions: gives the memory back when there is too much of it. */
-static void begin_anew(rl_groups *groups)
-{
-    if (groups->cells <= MOST_GROUPS_CELLS)
-        return;
-    rl_arena_rewind(groups->arena, groups->start);
-    groups->count = groups->room = 0;
-    groups->at = NULL;
-    groups->cells = 0;
-}
-
-/* The smallest group that covers these variables, or NULL. */
-static const rl_group *covering_group(const rl_groups *groups, const int *list, int count)
-{
-    const rl_group *best = NULL;
-    for (int i = 0; i < groups->count; i++) {
-        const rl_group *g = &groups->at[i];
-        if ((!best || g->cells < best->cells) && covers(g->variable, g->count, list, count))
-            best = g;
-    }
-    return best;
-}
-
-/* The group that answers for exactly these variables, or NULL: too large. */
-static const rl_group *group_for(rl_probe *probe, const int *list, int count)
-{
-    rl_groups *groups = probe->groups;
-    begin_anew(groups);
-    const rl_net *net = probe->bench->network.net;
-    const rl_group *wider = covering_group(groups, list, count);
-    if (wider && wider->count == count)
-        return wider;
-    if (!wider && cells_of(net, groups->hint, groups->hint_count) <= MOST_GROUP_CELLS &&
-        covers(groups->hint, groups->hint_count, list, count)) {
-        wider = add_group(probe, NULL, groups->hint, groups->hint_count);
-        if (wider && wider->count == count)
-            return wider;
-    }
-    return wider || cells_of(net, list, count) <= MOST_GROUP_CELLS ? add_group(probe, wider, list, count) : NULL;
-}
-
 /* ---- the query ---- */
 
 /* What a query is made of: the net's variables in it and the rest. */
@@ -513,7 +335,7 @@ static void list_inputs(const rl_probe *probe, asking *q)
         for (int i = 0; i < probe->factor[f].count; i++) {
             int input = probe->factor[f].input[i], known = 0;
             if (net_variable(input) >= 0) {
-                q->variables = insert_variable(q->variable, q->variables, net_variable(input));
+                q->variables = rl_place_insert(q->variable, q->variables, net_variable(input));
                 continue;
             }
             while (known < q->extras && q->extra[known] != input)
@@ -530,7 +352,7 @@ static int number_of(const asking *q, const rl_group *group, int base, int input
 {
     int variable = net_variable(input);
     if (variable >= 0)
-        return group ? place_in(group->variable, group->count, variable) : variable;
+        return group ? rl_place_in(group->variable, group->count, variable) : variable;
     int at = 0;
     while (q->extra[at] != input)
         at++;
@@ -541,7 +363,7 @@ static bool run_query(rl_probe *probe, int target, double *out)
 {
     asking q = {0};
     list_inputs(probe, &q);
-    const rl_group *group = probe->groups ? group_for(probe, q.variable, q.variables) : NULL;
+    const rl_group *group = probe->groups ? rl_group_for(probe->groups, probe->bench, probe->arena, q.variable, q.variables) : NULL;
     int base = group ? group->count : rl_net_variables(probe->bench->network.net);
     rl_table *table = rl_many(probe->arena, probe->factors, rl_table);
     int tables = 0;
@@ -556,10 +378,10 @@ static bool run_query(rl_probe *probe, int target, double *out)
     }
     rl_extension extension = {.variables = q.extras, .size = q.size, .tables = tables, .table = table,
                               .target = number_of(&q, group, base, target),
-                              .most_cells = probe->groups ? RL_PROBE_CELLS : 0};
-    if (!group && !may_spend(probe))
+                              .most_cells = probe->groups ? RL_GROUP_CELLS : 0};
+    if (!group && probe->groups && !rl_group_may_spend(probe->groups, probe->bench))
         return false;
-    return rl_tree_query(group ? tree_of(probe->groups, probe->bench->network.net, group) : probe->bench->tree, probe->arena, &extension, out);
+    return rl_tree_query(group ? rl_group_tree(probe->groups, probe->bench, group) : probe->bench->tree, probe->arena, &extension, out);
 }
 
 bool rl_probe_run(rl_probe *probe, int target, double *out)
@@ -597,7 +419,7 @@ static void gather_law(gathering *g, int expr)
         int input = after->input[i];
         int variable = input < 0 ? network->helper[-1 - input] : network->of_expr[input];
         if (variable >= 0)
-            g->count = insert_variable(g->list, g->count, variable);
+            g->count = rl_place_insert(g->list, g->count, variable);
         else
             gather(g, input);
     }
@@ -611,7 +433,7 @@ static void gather(gathering *g, int expr)
         return;
     g->seen[expr] = true;
     if (variable >= 0) {
-        g->count = insert_variable(g->list, g->count, variable);
+        g->count = rl_place_insert(g->list, g->count, variable);
     } else if (x.sort == RL_X_ELEMENT || x.sort == RL_X_LOAD) {
         if (is_absorbed(g->probe, expr))
             gather_law(g, expr);
@@ -632,19 +454,6 @@ const int *rl_probe_variables(rl_bench *bench, rl_arena *arena, const int *expr,
         gather(&g, expr[i]);
     *count = g.count;
     return g.list;
-}
-
-const double *rl_probe_joint(rl_bench *bench, rl_arena *arena, rl_groups *groups, const int *list, int count)
-{
-    rl_probe probe;
-    rl_probe_make(&probe, arena, bench, groups);
-    if (cells_of(bench->network.net, list, count) > MOST_GROUP_CELLS)
-        return NULL;
-    begin_anew(groups);
-    const rl_group *wider = covering_group(groups, list, count);
-    if (!wider || wider->count > count)
-        wider = add_group(&probe, wider, list, count);
-    return wider ? wider->joint : NULL;
 }
 
 /* ---- laws of single expressions ---- */

@@ -9,30 +9,7 @@
 #ifndef RL_PROBE_H
 #define RL_PROBE_H
 
-#include "work.h"
-
-/* The joint posterior of a few of the net's variables, as a tree of its own:
- * the tests of one load ask about the same ones. */
-typedef struct rl_group {
-    int count;
-    int *variable;              /* ascending */
-    double cells;
-    const double *joint;
-    rl_tree *tree;              /* NULL: not asked yet */
-} rl_group;
-
-typedef struct rl_groups {
-    rl_arena *arena;            /* of the groups alone */
-    rl_group *at;
-    int count, room;
-    double cells;               /* of all joints; past a bound the groups are begun anew */
-    double spent;               /* cells of the tree, summed over the questions put to it: bounded too */
-    rl_mark start;
-    const int *hint;            /* variables that the next probes will ask about, ascending */
-    int hint_count;
-} rl_groups;
-
-enum { RL_PROBE_CELLS = 1 << 24 };
+#include "group.h"
 
 typedef struct rl_probe {
     rl_arena *arena;
@@ -54,7 +31,7 @@ int rl_probe_helper(rl_probe *probe, int size);
 void rl_probe_add(rl_probe *probe, const rl_cells *table);
 /* Expectation, value by value of `target`, of the product; `size` numbers, to
  * a common scale (the caller knows what they must sum to).  False: with groups,
- * a table would pass RL_PROBE_CELLS; without them it is always answered. */
+ * a table would pass RL_GROUP_CELLS; without them it is always answered. */
 bool rl_probe_run(rl_probe *probe, int target, double *out);
 
 /* P(row | variables of the net) of an expression in the last occasion, as a
@@ -66,8 +43,6 @@ bool rl_probe_law(rl_bench *bench, rl_arena *arena, int expr, rl_cells *out, int
  * one more element only R matters. */
 bool rl_probe_apart(rl_bench *bench, rl_arena *arena, const rl_observer *observer, rl_world *world, int load,
                     const int *element, int count, bool beyond);
-/* Joint of these variables (ascending), kept by the groups; NULL: too large. */
-const double *rl_probe_joint(rl_bench *bench, rl_arena *arena, rl_groups *groups, const int *list, int count);
 /* Distribution of the input at place `at` of a law that hangs on the network;
  * its other inputs are expressions or helpers of the draft. */
 void rl_probe_value(rl_bench *bench, rl_arena *arena, const rl_cells *law, int at, double *out);

@@ -299,7 +299,7 @@ rl_status rl_case_tests(rl_case *c, const rl_test **out, size_t *count);
  * are worked out as it takes to know which are the best of those that can be. */
 rl_status rl_case_best_tests(rl_case *c, size_t most, const rl_test **out, size_t *count);
 /* How many tests the last of these two calls tried and could not work out
- * within its tables. */
+ * within its tables, or (the best only) within what may be spent on a wide network. */
 size_t rl_case_tests_unknown(const rl_case *c);
 
 /* An `expect` line of the case: did it hold? */

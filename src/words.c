@@ -314,7 +314,7 @@ void words_explanation(text *out, const rl_model *model, const rl_explanation *x
 
 void words_unknown(text *out, size_t count)
 {
-    text_add(out, "%zu further test%s would take too wide a table to be worked out: not ranked.", count,
+    text_add(out, "%zu further test%s would take too long or too wide a table to be worked out: not ranked.", count,
              count == 1 ? "" : "s");
 }
 

@@ -159,10 +159,27 @@ static void settle(lower *l, low_key *key)
         key->standing = best->stmt;
 }
 
-/* Evidence in a rule file: said once for each file. */
+/* The word that a line which reads as a finding was likely meant to begin with, or NULL. */
+static const char *meant_statement(const ast_stmt *stmt)
+{
+    static const char *const word[] = {"area", "backfeed", "bypass", "class", "connector", "feed", "grades",
+                                       "include", "inspection", "joint", "jumper", "kind", "load", "meter",
+                                       "point", "pull", "remove", "splice", "swap", "symptom", "vehicle"};
+    return stmt->sort == AST_SEEN ? rl_nearest(stmt->name->text, word, sizeof word / sizeof *word) : NULL;
+}
+
+/* Evidence in a rule file: said once for each file; a misspelt statement, each time. */
 static void check_sort(lower *l, const low_stmt *item, bool *said)
 {
-    if (item->stmt->sort < AST_CASE || *said)
+    const char *meant = meant_statement(item->stmt);
+    if (meant != NULL) {
+        rl_text quoted = { .arena = l->scratch };
+        rl_put(&quoted, "\"");
+        rl_put(&quoted, item->stmt->name->text);
+        rl_put(&quoted, "\"");
+        rl_say(l->diag, item->stmt->name->span, RL_MSG_STATEMENT_NEAR, quoted.bytes, meant, NULL);
+    }
+    if (item->stmt->sort < AST_CASE || *said || meant != NULL)
         return;
     *said = true;
     rl_say(l->diag, item->stmt->span, RL_MSG_EVIDENCE_IN_RULES, NULL, NULL, NULL);
@@ -178,6 +195,12 @@ void low_declare(lower *l)
         for (const ast_word *w = l->file[i].tree->half_named; w != NULL; w = w->next)
             if (rl_names_get(l->half, 0, w->text) < 0)
                 rl_names_put(l->half, 0, w->text, 0);
+    for (int i = 0; i < l->items; i++) {   /* what a misspelt statement was to declare */
+        const ast_stmt *stmt = l->item[i].stmt;
+        if (meant_statement(stmt) != NULL && stmt->outcomes != NULL &&
+            rl_names_get(l->half, 0, stmt->outcomes->text) < 0)
+            rl_names_put(l->half, 0, stmt->outcomes->text, 0);
+    }
     for (int i = 0; i < l->items; i++) {
         check_sort(l, &l->item[i], &evidence[l->item[i].file]);
         add_decl(l, i);

@@ -540,6 +540,20 @@ static void points_are_points(void **unused)
     assert_true(all >= 1 && all <= 1);
 }
 
+/* A reading so far from all that the way can show that its density is below
+ * the least double: 0, and not what 0 times infinity is (tests/reference small-28, case 28-1). */
+static void far_off_is_zero_not_nan(void **state)
+{
+    (void)state;
+    rl_term term = {0.15 * 1.87e-3, 0.207};
+    rl_true way = {.sort = RL_TRUE_WAY, .terms = 1, .term = &term};
+    rl_view view = {RL_VIEW_SUPPLY, 12.6, 12.6};
+    rl_error error = {0.005, 0.002, 0};
+    for (double v = 0.01; v < 6; v *= 3)
+        assert_true(rl_reading_density(&way, view, error, v) == 0);
+    assert_true(rl_reading_density(&way, view, error, 12.6) > 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -552,6 +566,7 @@ int main(void)
         cmocka_unit_test(densities_agree),
         cmocka_unit_test(bands_agree),
         cmocka_unit_test(quantiles_agree),
+        cmocka_unit_test(far_off_is_zero_not_nan),
     };
     return cmocka_run_group_tests(tests, NULL, NULL) != 0;
 }

@@ -174,8 +174,11 @@ static void absorbed_values(rl_bench *bench, rl_arena *arena, const rl_absorbed 
         for (size_t v = 0; v < size; v++)
             out[v] += share * before[v * inner];
     }
+    double sum = 0;
     for (size_t v = 0; v < size; v++)
-        out[v] *= weight[v];
+        sum += out[v] *= weight[v];
+    for (size_t v = 0; v < size; v++)
+        out[v] /= sum;   /* 1 but for rounding: what is certain is exactly 1 */
 }
 
 /* Marginal of a base expression. */

@@ -81,10 +81,15 @@ static void swap_nodes(search *s, int i, int j)
     s->heap[j] = p;
 }
 
-/* Greater bound first; of equals the deeper, so that ties end soon. */
+/* Greater bound first; of equals the deeper, so that ties end soon, then the first suspects' milder states. */
 static bool before(const partial *a, const partial *b)
 {
-    return a->bound > b->bound || (a->bound >= b->bound && a->depth > b->depth);
+    double x = rl_coarse(a->bound), y = rl_coarse(b->bound);
+    if (x > y || x < y)
+        return x > y;
+    if (a->depth != b->depth)
+        return a->depth > b->depth;
+    return memcmp(a->state, b->state, (size_t)a->depth) < 0;
 }
 
 static void push(search *s, partial *node)
@@ -204,7 +209,7 @@ static void insert(merger *m, listed *list, int *count, double p, const listed *
     for (int i = 0; i < group; i++)
         fresh.state[place[i]] = b->state[i];
     int at = *count < m->most ? (*count)++ : *count - 1;
-    for (; at > 0 && list[at - 1].p < p; at--)
+    for (; at > 0 && rl_coarse(list[at - 1].p) < rl_coarse(p); at--)
         list[at] = list[at - 1];
     list[at] = fresh;
 }

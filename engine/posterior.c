@@ -163,8 +163,8 @@ static void work_out_suspects(rl_work *work)
         if (!is_suspect(model, work->belief, e))
             continue;
         size_t at = count++;   /* insertion: the likeliest first, ties as declared */
-        double p = not_sound(&work->belief[e]);
-        for (; at > 0 && not_sound(&work->belief[list[at - 1]]) < p; at--)
+        double p = rl_coarse(not_sound(&work->belief[e]));
+        for (; at > 0 && rl_coarse(not_sound(&work->belief[list[at - 1]])) < p; at--)
             list[at] = list[at - 1];
         list[at] = (size_t)e;
     }

@@ -280,6 +280,13 @@ void rl_bench_release(rl_bench *bench, int element)
         rl_tree_weigh(bench->tree, rl_network_variable(&bench->network, base), NULL);
 }
 
+double rl_coarse(double p)
+{
+    int exponent;
+    double part = frexp(p, &exponent);
+    return ldexp(round(ldexp(part, 40)), exponent - 40);
+}
+
 /* ---- questions ---- */
 
 void rl_work_drop(rl_case *c)

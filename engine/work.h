@@ -80,6 +80,9 @@ void rl_work_drop(rl_case *c);
 typedef rl_status rl_question(rl_case *c, void *argument);
 rl_status rl_ask(rl_case *c, rl_question *question, void *argument);
 
+/* The number without its last dozen bits: what differs by rounding alone is equal. */
+double rl_coarse(double p);
+
 /* bounded.c: the answer from few faults at once, with its bound (design §4). */
 rl_status rl_bounded_answer(rl_case *c, rl_work *work);
 rl_status rl_bounded_explain(rl_work *work, size_t most, const rl_explanation **list, size_t *count);

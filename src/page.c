@@ -26,7 +26,7 @@ typedef struct rank { size_t element; double p; } rank;
 static int by_p(const void *a, const void *b)
 {
     const rank *x = a, *y = b;
-    if (x->p > y->p || x->p < y->p)
+    if (fabs(x->p - y->p) > 1e-12)   /* what differs by rounding alone stands as declared */
         return x->p > y->p ? -1 : 1;
     return x->element < y->element ? -1 : x->element > y->element;
 }

@@ -288,18 +288,7 @@ static bool end_probabilities(adviser *a, const rl_fold *fold, double *out)
     for (int i = 0; i < fold->steps; i++) {
         const rl_step *step = &fold->step[i];
         int after = rl_probe_helper(&probe, step->to);
-        rl_cells t = {.count = 0};
-        if (step->from > 1) {
-            t.input[t.count] = before;
-            t.size[t.count++] = step->from;
-        }
-        t.input[t.count] = step->input;
-        t.size[t.count++] = step->values;
-        t.input[t.count] = after;
-        t.size[t.count++] = step->to;
-        rl_cells_take(a->arena, &t);
-        for (int c = 0; c < step->from * step->values; c++)
-            t.cell[c * step->to + step->next[c]] = 1;
+        rl_cells t = rl_observe_step(a->arena, step, before, after, NULL);
         rl_probe_add(&probe, &t);
         before = after;
     }

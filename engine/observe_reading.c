@@ -71,8 +71,7 @@ bool rl_observe_fold(const rl_observer *o, const rl_finding *f, rl_world *world,
     return true;
 }
 
-/* One step of the chain; `before` and `after` are helpers, used where they have more than one value. */
-static void add_step(const rl_observer *o, const rl_step *step, int before, int after, const double *density, int bit)
+rl_cells rl_observe_step(rl_arena *arena, const rl_step *step, int before, int after, const double *density)
 {
     rl_cells t = {.count = 0};
     if (step->from > 1) {
@@ -81,18 +80,17 @@ static void add_step(const rl_observer *o, const rl_step *step, int before, int 
     }
     t.input[t.count] = step->input;
     t.size[t.count++] = step->values;
-    int afters = density ? 1 : step->to;
     if (!density) {
         t.input[t.count] = after;
         t.size[t.count++] = step->to;
     }
-    rl_cells_take(o->arena, &t);
+    rl_cells_take(arena, &t);
     for (int c = 0; c < step->from * step->values; c++)
         if (density)
             t.cell[c] = density[step->next[c]];
         else
-            t.cell[c * afters + step->next[c]] = 1;
-    rl_draft_add(o->draft, &t, bit);
+            t.cell[c * step->to + step->next[c]] = 1;
+    return t;
 }
 
 static void add_constant(const rl_observer *o, double value)
@@ -122,7 +120,8 @@ static void observe_span(const rl_observer *o, rl_finding *f)
     for (int i = 0; i < fold.steps; i++) {
         bool last = i == fold.steps - 1;
         int after = last ? 0 : rl_draft_helper(o->draft, fold.step[i].to);
-        add_step(o, &fold.step[i], before, after, last ? density : NULL, o->frame->slot[f->occasion]);
+        rl_cells t = rl_observe_step(o->arena, &fold.step[i], before, after, last ? density : NULL);
+        rl_draft_add(o->draft, &t, o->frame->slot[f->occasion]);
         before = after;
     }
 }

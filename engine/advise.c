@@ -444,7 +444,7 @@ static rl_status set_adviser(adviser *a, rl_case *c, rl_work *work)
 {
     *a = (adviser){.c = c, .model = c->model, .work = work, .arena = &work->scratch};
     a->groups.arena = &work->groups;
-    a->groups.start = rl_arena_mark(&work->groups);
+    rl_arena_rewind(&work->groups, a->groups.start);   /* what an earlier question left */
     a->chain_of = rl_many(&work->arena, c->model->nodes, rl_chain *);
     a->no_chain = rl_many(&work->arena, c->model->nodes, bool);
     a->last = c->occasions - 1;

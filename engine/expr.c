@@ -65,6 +65,16 @@ void rl_exprs_make(rl_exprs *exprs, rl_arena *arena, const rl_frame *frame)
     (void)sound;
 }
 
+void rl_exprs_copy(rl_exprs *copy, rl_arena *arena, const rl_exprs *exprs)
+{
+    *copy = *exprs;
+    copy->arena = arena;
+    copy->at = rl_many(arena, copy->room, rl_expr);
+    copy->slot = rl_many(arena, copy->slots, int);
+    memcpy(copy->at, exprs->at, (size_t)copy->count * sizeof *copy->at);
+    memcpy(copy->slot, exprs->slot, (size_t)copy->slots * sizeof *copy->slot);
+}
+
 bool rl_world_forces(const rl_world *world, int element)
 {
     for (int i = 0; i < world->count; i++)

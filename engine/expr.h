@@ -45,6 +45,9 @@ typedef struct rl_exprs {
 } rl_exprs;
 
 void rl_exprs_make(rl_exprs *exprs, rl_arena *arena, const rl_frame *frame);
+/* A copy that grows by itself; worlds stay shared, so what they remember must be
+ * in both: work it out before copying. */
+void rl_exprs_copy(rl_exprs *copy, rl_arena *arena, const rl_exprs *exprs);
 /* The world in which these elements are sound; `forced` is copied. */
 rl_world *rl_exprs_world(rl_exprs *exprs, const int *first, int first_count, const int *second, int second_count);
 bool rl_world_forces(const rl_world *world, int element);

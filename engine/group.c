@@ -119,12 +119,15 @@ static const rl_group *add_group(rl_groups *groups, const rl_bench *bench, rl_ar
                                  const int *list, int count)
 {
     double cells = cells_of(bench->network.net, list, count);
+    rl_mark mark = rl_arena_mark(groups->arena);
     double *joint = rl_many(groups->arena, (size_t)cells, double);
     if (wider)
         sum_wider(bench->network.net, wider, list, count, joint);
     else if (!rl_group_may_spend(groups, bench) ||
-             !rl_tree_joint_within(bench->tree, scratch, RL_GROUP_CELLS, count, list, joint))
+             !rl_tree_joint_within(bench->tree, scratch, RL_GROUP_CELLS, count, list, joint)) {
+        rl_arena_rewind(groups->arena, mark);
         return NULL;
+    }
     rl_group *g = new_group(groups, list, count);
     g->cells = cells;
     g->joint = joint;

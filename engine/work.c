@@ -62,6 +62,7 @@ rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, cons
 static void copy_bench(rl_bench *fresh, rl_arena *arena, const rl_bench *bench)
 {
     *fresh = *bench;
+    rl_exprs_copy(&fresh->exprs, arena, &bench->exprs);
     rl_draft *draft = &fresh->draft;
     int nodes = bench->frame.model->nodes;
     draft->exprs = &fresh->exprs;

@@ -3,7 +3,7 @@
  * They are found without working out the rest, by bounds: on shipped cases the
  * short way must give the same tests with the same numbers as the long one.
  */
-#include "ringlug.h"
+#include "given_engine.h"
 
 #include <math.h>
 #include <setjmp.h>
@@ -17,24 +17,6 @@
 #include <cmocka.h>
 
 enum { BEST = 12 };
-
-static rl_status read_file(void *user, const char *path, char **bytes, size_t *length)
-{
-    FILE *file = fopen(path, "rb");
-    (void)user;
-    if (file == NULL)
-        return RL_MISSING;
-    *bytes = malloc(1 << 20);
-    *length = *bytes == NULL ? 0 : fread(*bytes, 1, 1 << 20, file);
-    fclose(file);
-    return *bytes == NULL ? RL_MEMORY : RL_OK;
-}
-
-static void release(void *user, char *bytes)
-{
-    (void)user;
-    free(bytes);
-}
 
 typedef struct kept { char text[200]; double bits, minutes; } kept;
 
@@ -59,13 +41,29 @@ static void compare(rl_case *all, rl_case *best)
     }
 }
 
-static void book(const char *rules, const char *cases, const char *const *name, size_t names)
+/* Asked for one test first and then for more, the same case says the same as a fresh one. */
+static void compare_asked_twice(rl_case *twice, rl_case *once)
 {
-    rl_settings settings = {.loader = {read_file, release, NULL}};
-    rl_context *context;
+    const rl_test *again, *fresh;
+    size_t count;
+    assert_int_equal(rl_case_best_tests(twice, 1, &again, &count), RL_OK);
+    assert_int_equal(count, 1);
+    assert_int_equal(rl_case_best_tests(twice, BEST, &again, &count), RL_OK);
+    assert_int_equal(rl_case_best_tests(once, BEST, &fresh, &count), RL_OK);
+    assert_int_equal(count, BEST);
+    for (size_t i = 0; i < BEST; i++) {
+        assert_string_equal(again[i].text, fresh[i].text);
+        assert_true(fabs(again[i].bits - fresh[i].bits) <= 1e-9);
+    }
+}
+
+typedef void comparison(rl_case *one, rl_case *other);
+
+static void book(comparison *compare_cases, const char *rules, const char *cases, const char *const *name, size_t names)
+{
+    rl_context *context = engine_context();
     rl_model *model;
     rl_book *one, *other;
-    assert_int_equal(rl_context_new(&settings, &context), RL_OK);
     assert_int_equal(rl_model_read(context, rules, &model), RL_OK);
     assert_int_equal(rl_book_read(context, model, cases, &one), RL_OK);
     assert_int_equal(rl_book_read(context, model, cases, &other), RL_OK);
@@ -73,7 +71,7 @@ static void book(const char *rules, const char *cases, const char *const *name, 
     for (size_t i = 0; i < rl_book_count(one); i++)
         for (size_t k = 0; k < names; k++)
             if (strcmp(rl_case_name(rl_book_case(one, i)), name[k]) == 0) {
-                compare(rl_book_case(one, i), rl_book_case(other, i));
+                compare_cases(rl_book_case(one, i), rl_book_case(other, i));
                 compared++;
             }
     assert_int_equal(compared, names);
@@ -86,13 +84,20 @@ static void book(const char *rules, const char *cases, const char *const *name, 
 static void small_vehicle(void **state)
 {
     (void)state;
-    book("rules/small-drumlin.gnd", "rules/small-drumlin.case", (const char *[]){"D-01", "D-02", "D-03", "D-07"}, 4);
+    book(compare, "rules/small-drumlin.gnd", "rules/small-drumlin.case", (const char *[]){"D-01", "D-02", "D-03", "D-07"}, 4);
 }
 
 static void demo_vehicle(void **state)
 {
     (void)state;
-    book("rules/demo-moraine.gnd", "rules/demo-moraine.case", (const char *[]){"M-01", "M-04"}, 2);
+    book(compare, "rules/demo-moraine.gnd", "rules/demo-moraine.case", (const char *[]){"M-01", "M-04"}, 2);
+}
+
+static void asked_twice_over_occasions(void **state)
+{
+    (void)state;
+    book(compare_asked_twice, "rules/small-drumlin.gnd", "rules/small-drumlin.case",
+         (const char *[]){"D-02", "D-04", "D-05", "D-06"}, 4);
 }
 
 int main(void)
@@ -100,6 +105,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(small_vehicle),
         cmocka_unit_test(demo_vehicle),
+        cmocka_unit_test(asked_twice_over_occasions),
     };
     return cmocka_run_group_tests(tests, NULL, NULL) ? 1 : 0;
 }

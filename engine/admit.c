@@ -27,24 +27,24 @@ enum { MARK_TAKEN = 1, MARK_RESISTANCE = 2, MARK_CONTINUITY = 4 };
 
 /* ---- adding ---- */
 
-static rl_candidate *add(admitter *a, rl_test_sort sort, int subject, double check)
+static rl_test *add(admitter *a, rl_test_sort sort, int subject, double check)
 {
     rl_candidates *list = a->list;
     if (list->count == list->room) {
         int room = list->room ? list->room * 2 : 256;
-        rl_candidate *more = rl_many(list->arena, room, rl_candidate);
+        rl_test *more = rl_many(list->arena, room, rl_test);
         if (list->count > 0)
             memcpy(more, list->at, (size_t)list->count * sizeof *more);
         list->at = more;
         list->room = room;
     }
-    rl_candidate *c = &list->at[list->count++];
-    *c = (rl_candidate){.test = {.sort = sort, .subject = subject, .other = -1, .named = -1, .from = -1, .to = -1,
-                                 .areas = {-1, -1}, .suspect = -1, .check_minutes = check}};
+    rl_test *c = &list->at[list->count++];
+    *c = (rl_test){.sort = sort, .subject = subject, .other = -1, .named = -1, .from = -1, .to = -1,
+                   .areas = {-1, -1}, .suspect = -1, .check_minutes = check};
     return c;
 }
 
-static void set_text(admitter *a, rl_candidate *c, const char *const *word, int words)
+static void set_text(admitter *a, rl_test *c, const char *const *word, int words)
 {
     rl_text text = {.arena = a->list->arena};
     for (int i = 0; i < words; i++) {
@@ -52,7 +52,7 @@ static void set_text(admitter *a, rl_candidate *c, const char *const *word, int 
             rl_put(&text, " ");
         rl_put(&text, word[i]);
     }
-    c->test.text = text.bytes;
+    c->text = text.bytes;
 }
 
 static const char *id_of(const admitter *a, int element)
@@ -81,9 +81,9 @@ static bool held(const admitter *a, const char *text, bool anywhen)
     return false;
 }
 
-static void drop_if_held(admitter *a, const rl_candidate *c, bool anywhen)
+static void drop_if_held(admitter *a, const rl_test *c, bool anywhen)
 {
-    if (held(a, c->test.text, anywhen))
+    if (held(a, c->text, anywhen))
         a->list->count--;
 }
 
@@ -190,7 +190,7 @@ static void admit_behaviours(admitter *a)
         const rl_element *info = &a->model->node[e].info;
         if (info->sort != RL_LOAD || a->seen[e])
             continue;
-        rl_candidate *c = add(a, RL_TEST_BEHAVIOUR, e, a->model->kind[info->kind].info.check);
+        rl_test *c = add(a, RL_TEST_BEHAVIOUR, e, a->model->kind[info->kind].info.check);
         set_text(a, c, (const char *[]){info->id}, 1);
     }
 }
@@ -198,8 +198,8 @@ static void admit_behaviours(admitter *a)
 static void admit_symptoms(admitter *a)
 {
     for (int s = 0; s < a->model->signs; s++) {
-        rl_candidate *c = add(a, RL_TEST_SYMPTOM, -1, a->model->sign[s].info.check);
-        c->test.named = s;
+        rl_test *c = add(a, RL_TEST_SYMPTOM, -1, a->model->sign[s].info.check);
+        c->named = s;
         set_text(a, c, (const char *[]){a->model->sign[s].info.id}, 1);
         drop_if_held(a, c, false);
     }
@@ -212,9 +212,9 @@ static void admit_inspections(admitter *a)
         for (int e = 0; e < a->model->nodes; e++) {
             if (!(look->sorts >> a->model->node[e].info.sort & 1u) || (forbidden(a, e) & RL_NO_PROBE))
                 continue;
-            rl_candidate *c = add(a, RL_TEST_INSPECTION, e, look->check);
-            c->test.named = l;
-            c->test.areas[0] = area_of(a, e);
+            rl_test *c = add(a, RL_TEST_INSPECTION, e, look->check);
+            c->named = l;
+            c->areas[0] = area_of(a, e);
             set_text(a, c, (const char *[]){look->id, id_of(a, e)}, 2);
             drop_if_held(a, c, true);
         }
@@ -223,17 +223,17 @@ static void admit_inspections(admitter *a)
 
 /* ---- readings ---- */
 
-static void set_span_text(admitter *a, rl_candidate *c, const char *word)
+static void set_span_text(admitter *a, rl_test *c, const char *word)
 {
-    const char *text[6] = {word, id_of(a, c->test.subject)};
+    const char *text[6] = {word, id_of(a, c->subject)};
     int words = 2;
-    if (c->test.from >= 0) {
+    if (c->from >= 0) {
         text[words++] = "from";
-        text[words++] = id_of(a, c->test.from);
+        text[words++] = id_of(a, c->from);
     }
-    if (c->test.to >= 0) {
+    if (c->to >= 0) {
         text[words++] = "to";
-        text[words++] = id_of(a, c->test.to);
+        text[words++] = id_of(a, c->to);
     }
     set_text(a, c, text, words);
 }
@@ -260,12 +260,12 @@ static void put_span(admitter *a, rl_test_sort sort, int load, int from, int to,
     static const char *const word[] = {"drop", "resistance", "continuity"};
     const rl_model *m = a->model;
     double check = sort == RL_TEST_DROP ? m->volts.check : sort == RL_TEST_RESISTANCE ? m->ohms.check : m->beeper.check;
-    rl_candidate *c = add(a, sort, load, check);
-    c->test.from = from;
-    c->test.to = to;
-    c->test.measures = key;
-    c->test.limit = sort == RL_TEST_DROP ? limit_of(a, key) : 0;
-    reading_areas(a, load, from, to, c->test.areas);
+    rl_test *c = add(a, sort, load, check);
+    c->from = from;
+    c->to = to;
+    c->measures = key;
+    c->limit = sort == RL_TEST_DROP ? limit_of(a, key) : 0;
+    reading_areas(a, load, from, to, c->areas);
     set_span_text(a, c, word[sort - RL_TEST_DROP]);
     if (sort == RL_TEST_DROP)
         drop_if_held(a, c, false);
@@ -347,8 +347,8 @@ static void admit_readings(admitter *a)
         if (node->feed.parent < 0 || node->info.current <= 0 || !a->model->volts.given || !laws ||
             (forbidden(a, e) & RL_NO_PROBE))
             continue;
-        rl_candidate *c = add(a, RL_TEST_SUPPLY, e, a->model->volts.check);
-        c->test.areas[0] = area_of(a, e);
+        rl_test *c = add(a, RL_TEST_SUPPLY, e, a->model->volts.check);
+        c->areas[0] = area_of(a, e);
         set_text(a, c, (const char *[]){"supply", id_of(a, e)}, 2);
         drop_if_held(a, c, false);
     }
@@ -358,9 +358,9 @@ static void admit_readings(admitter *a)
 
 static void admit_condition(admitter *a, rl_test_sort sort, int load, const char *words, int at, const rl_action *action)
 {
-    rl_candidate *c = add(a, sort, load, action->check);
-    c->test.other = at;
-    c->test.areas[0] = area_of(a, at >= 0 ? at : load);
+    rl_test *c = add(a, sort, load, action->check);
+    c->other = at;
+    c->areas[0] = area_of(a, at >= 0 ? at : load);
     set_text(a, c, (const char *[]){id_of(a, load), words, at >= 0 ? id_of(a, at) : NULL}, at >= 0 ? 3 : 2);
     drop_if_held(a, c, false);
 }
@@ -396,8 +396,8 @@ static bool share_return(const admitter *a, int load, int other)
 
 static void admit_pair(admitter *a, rl_test_sort sort, const char *word, int from, int to, double check)
 {
-    rl_candidate *c = add(a, sort, from, check);
-    c->test.other = to;
+    rl_test *c = add(a, sort, from, check);
+    c->other = to;
     set_text(a, c, (const char *[]){word, id_of(a, from), "to", id_of(a, to)}, 4);
     drop_if_held(a, c, false);
 }
@@ -452,5 +452,5 @@ void rl_admit_all(rl_candidates *list, rl_arena *arena, const rl_case *c)
             admit_crosstalk(&a, e);
         }
     for (int i = 0; i < list->count; i++)
-        set_minutes(&a, &list->at[i].test);
+        set_minutes(&a, &list->at[i]);
 }

@@ -8,14 +8,10 @@
 
 #include "work.h"
 
-typedef struct rl_candidate {
-    rl_test test;          /* all but bits and ranges */
-} rl_candidate;
-
 typedef struct rl_candidates {
     rl_arena *arena;
     const rl_case *c;
-    rl_candidate *at;
+    rl_test *at;                /* all but bits and ranges */
     int count, room;
 } rl_candidates;
 

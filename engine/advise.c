@@ -36,15 +36,6 @@ typedef struct adviser {
 /* Bits of a test that would take too wide a table. */
 static const double UNKNOWN = -1;
 
-static double entropy(const double *p, int count)
-{
-    double h = 0;
-    for (int i = 0; i < count; i++)
-        if (p[i] > 0)
-            h -= p[i] * log2(p[i]);
-    return h;
-}
-
 /* Bits from expectations: `outcome` numbers that sum to 1 up to a scale, then
  * the expected entropy of a row to the same scale. */
 static double bits_from(const double *expected, int outcomes)
@@ -54,14 +45,14 @@ static double bits_from(const double *expected, int outcomes)
         sum += expected[i];
     for (int i = 0; i < outcomes; i++)
         p[i] = expected[i] / sum;
-    double bits = entropy(p, outcomes) - expected[outcomes] / sum;
+    double bits = rl_entropy(p, outcomes) - expected[outcomes] / sum;
     return bits > 0 ? bits : 0;
 }
 
 /* The row of a test's outcomes, and behind it the row's entropy. */
 static void close_row(double *row, int outcomes)
 {
-    row[outcomes] = entropy(row, outcomes);
+    row[outcomes] = rl_entropy(row, outcomes);
 }
 
 /* ---- behaviours, with or without a condition ---- */
@@ -381,7 +372,7 @@ static void set_ranges(adviser *a, rl_test *test)
     int healthy = -1, suspect = -1;
     if (test->sort != RL_TEST_DROP && test->sort != RL_TEST_RESISTANCE)
         return;
-    const double *p = fold_of(a, test, &fold);
+    const double *p = fold_of(a, test, &fold);   /* not the chain's ends: their elements may lie outside the span */
     for (int i = 0; p && i < fold.ends; i++) {
         const rl_end *end = &fold.end[i];
         if (end->sort != RL_END_LAW)
@@ -513,7 +504,7 @@ static void advise_all(adviser *a, const rl_candidates *list)
 {
     rl_test *test = rl_many(&a->work->arena, list->count + 1, rl_test);
     for (int i = 0; i < list->count; i++)
-        test[i] = list->at[i].test;
+        test[i] = list->at[i];
     for (int e = -1; e < a->model->nodes; e++)
         advise_load(a, test, list->count, e);
     for (int i = 0; i < list->count; i++)
@@ -549,7 +540,7 @@ static void advise_best(adviser *a, const rl_candidates *list, int most)
     rl_limits_make(&limits, &a->work->arena, a->c, a->bench, a->world);
     rl_test *test = rl_many(&a->work->arena, list->count + 1, rl_test);
     for (int i = 0; i < list->count; i++) {
-        test[i] = list->at[i].test;
+        test[i] = list->at[i];
         test[i].bits = rl_limit_of(&limits, &test[i]);
     }
     qsort(test, (size_t)list->count, sizeof *test, compare_tests);

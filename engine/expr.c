@@ -141,7 +141,7 @@ static int expr_min(rl_exprs *exprs, int a, int b)
     return a < b ? intern(exprs, RL_X_MIN, a, b) : intern(exprs, RL_X_MIN, b, a);
 }
 
-int rl_expr_max(rl_exprs *exprs, int a, int b)
+static int expr_max(rl_exprs *exprs, int a, int b)
 {
     if (a == b || b == 0)
         return a;
@@ -167,7 +167,7 @@ int rl_expr_worst(rl_exprs *exprs, const rl_world *world, const int *element, in
 {
     int worst = 0;
     for (int i = count; i-- > 0;)
-        worst = rl_expr_max(exprs, rl_expr_element(exprs, world, element[i]), worst);
+        worst = expr_max(exprs, rl_expr_element(exprs, world, element[i]), worst);
     return worst;
 }
 
@@ -192,11 +192,11 @@ static int returns(rl_exprs *exprs, rl_world *world, int element, int cut, int *
         if (first == way->via_count && way->parent >= 0)
             worst = returns(exprs, world, way->parent, cut, memo);
         for (int v = first; v-- > 0;)
-            worst = rl_expr_max(exprs, rl_expr_element(exprs, world, way->via[v]), worst);
+            worst = expr_max(exprs, rl_expr_element(exprs, world, way->via[v]), worst);
         best = best < 0 ? worst : expr_min(exprs, best, worst);
     }
     int own = rl_expr_element(exprs, world, element);
-    memo[element] = rl_expr_max(exprs, own, best);
+    memo[element] = expr_max(exprs, own, best);
     return memo[element];
 }
 
@@ -221,7 +221,7 @@ static int feed_way(rl_exprs *exprs, rl_world *world, const rl_alternative *way)
 {
     int worst = way->parent >= 0 ? feed_of(exprs, world, way->parent) : 0;
     for (int v = way->via_count; v-- > 0;)
-        worst = rl_expr_max(exprs, rl_expr_element(exprs, world, way->via[v]), worst);
+        worst = expr_max(exprs, rl_expr_element(exprs, world, way->via[v]), worst);
     return worst;
 }
 
@@ -236,7 +236,7 @@ static int coil_word(rl_exprs *exprs, rl_world *world, int coil)
     int failed = own == 0 ? 0 : intern(exprs, RL_X_FAILED, own, 0);
     int back = calm(exprs, rl_expr_return(exprs, world, exprs->frame->model->node[coil].info.wire));
     int fed = calm(exprs, rl_expr_load_feed(exprs, world, coil));
-    return rl_expr_max(exprs, failed, rl_expr_max(exprs, back, fed));
+    return expr_max(exprs, failed, expr_max(exprs, back, fed));
 }
 
 /* F(feed, world) */
@@ -247,8 +247,8 @@ static int feed_of(rl_exprs *exprs, rl_world *world, int feed)
     const rl_node *node = &exprs->frame->model->node[feed];
     int worst = node->way_count ? feed_way(exprs, world, &node->way[0]) : 0;
     if (node->coil >= 0)
-        worst = rl_expr_max(exprs, coil_word(exprs, world, node->coil), worst);
+        worst = expr_max(exprs, coil_word(exprs, world, node->coil), worst);
     int own = rl_expr_element(exprs, world, feed);
-    world->of_feed[feed] = rl_expr_max(exprs, own, worst);
+    world->of_feed[feed] = expr_max(exprs, own, worst);
     return world->of_feed[feed];
 }

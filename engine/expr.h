@@ -52,7 +52,6 @@ void rl_exprs_copy(rl_exprs *copy, rl_arena *arena, const rl_exprs *exprs);
 rl_world *rl_exprs_world(rl_exprs *exprs, const int *first, int first_count, const int *second, int second_count);
 bool rl_world_forces(const rl_world *world, int element);
 
-int rl_expr_max(rl_exprs *exprs, int a, int b);
 /* One element's effective state in the world; of a load: RL_X_LOAD or sound. */
 int rl_expr_element(rl_exprs *exprs, const rl_world *world, int element);
 /* R(element, world) */

@@ -14,7 +14,7 @@ static double term(double p)
     return p > 0 ? -p * log2(p) : 0;
 }
 
-static double entropy(const double *p, int count)
+double rl_entropy(const double *p, int count)
 {
     double h = 0;
     for (int i = 0; i < count; i++)
@@ -39,7 +39,7 @@ void rl_limits_make(rl_limits *limits, rl_arena *arena, const rl_case *c, rl_ben
         int rows = m->node[e].info.sort == RL_LOAD ? 2 : bench->frame.rows;
         double *p = rl_many(arena, rows, double);
         rl_bench_rows(bench, arena, e, p);
-        limits->rows[e] = entropy(p, rows);
+        limits->rows[e] = rl_entropy(p, rows);
         limits->open[e] = term(p[rows - 1]) + term(1 - p[rows - 1]);
         rl_arena_rewind(arena, mark);
     }

@@ -22,6 +22,8 @@ typedef struct rl_limits {
     double *feeds_open;
 } rl_limits;
 
+/* In bits; p sums to 1. */
+double rl_entropy(const double *p, int count);
 /* `bench` is calibrated. */
 void rl_limits_make(rl_limits *limits, rl_arena *arena, const rl_case *c, rl_bench *bench, const rl_world *world);
 double rl_limit_of(rl_limits *limits, const rl_test *test);

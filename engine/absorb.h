@@ -1,4 +1,4 @@
-/* absorb.h: elements that one factor alone needs, summed into it.
+/* absorb.h: elements (and paths) that one factor alone needs, summed into it.
  *
  * Most elements of a vehicle are like that: a wire behind its point, a fuse
  * behind its feed, a point in its own return path.  Summing them at once

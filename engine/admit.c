@@ -182,6 +182,12 @@ static void gather_areas(admitter *a)
         open_needed(a, a->c->finding[i]);
 }
 
+void rl_areas_open(const rl_case *c, bool *open)
+{
+    admitter a = {.model = c->model, .c = c, .open = open};
+    gather_areas(&a);
+}
+
 /* ---- behaviours, symptoms, inspections ---- */
 
 static void admit_behaviours(admitter *a)
@@ -428,6 +434,13 @@ static void set_minutes(admitter *a, rl_test *test)
         else if (area >= 0)
             test->minutes += a->model->area[area].access;
     }
+}
+
+void rl_admit_open(rl_arena *arena, const rl_case *c, bool *open)
+{
+    rl_candidates none = {.arena = arena, .c = c};
+    admitter a = {.list = &none, .model = c->model, .c = c, .open = open};
+    gather_areas(&a);
 }
 
 void rl_admit_all(rl_candidates *list, rl_arena *arena, const rl_case *c)

@@ -10,6 +10,7 @@
 #include "chain.h"
 #include "limit.h"
 #include "probe.h"
+#include "worst.h"
 
 #include <assert.h>
 #include <math.h>
@@ -17,6 +18,14 @@
 #include <string.h>
 
 enum { MAX_OUTCOMES = RL_MAX_LEVELS + 2, RANGED_TESTS = 32 };
+
+/* What backfeed or pull over these expressions tells. */
+typedef struct fired {
+    bool pull;
+    int count, expr[2];
+    double bits;
+    struct fired *next;
+} fired;
 
 typedef struct adviser {
     rl_case *c;
@@ -27,11 +36,20 @@ typedef struct adviser {
     rl_arena *arena;           /* rewound after each test */
     rl_world *world;           /* of the last occasion */
     rl_groups groups;
+    rl_givens givens;
+    rl_ladders ladders;
+    rl_observer lasting;       /* takes memory from the work's arena */
+    rl_bearings bearings;
+    fired *crosstalk;          /* bits of crosstalk, by its kind and expressions: the newest first */
     rl_chain **chain_of;       /* by load, made when first asked; in the work's arena */
     bool *no_chain;            /* by load: its conditions do not hold */
+    int together;              /* load whose tests are all asked one after the other, -1: none */
     int last;
     double battery;
 } adviser;
+
+/* The difference of two entropies is not known better than this. */
+static const double NOISE = 4e-15;
 
 /* Bits of a test that would take too wide a table. */
 static const double UNKNOWN = -1;
@@ -46,13 +64,22 @@ static double bits_from(const double *expected, int outcomes)
     for (int i = 0; i < outcomes; i++)
         p[i] = expected[i] / sum;
     double bits = rl_entropy(p, outcomes) - expected[outcomes] / sum;
-    return bits > 0 ? bits : 0;
+    return bits > NOISE ? bits : 0;
 }
 
 /* The row of a test's outcomes, and behind it the row's entropy. */
 static void close_row(double *row, int outcomes)
 {
     row[outcomes] = rl_entropy(row, outcomes);
+}
+
+static rl_chain *chain_for(adviser *a, int load)
+{
+    if (!a->chain_of[load] && !a->no_chain[load]) {
+        a->chain_of[load] = rl_chain_make(&a->bearings, load);
+        a->no_chain[load] = !a->chain_of[load];
+    }
+    return a->chain_of[load];
 }
 
 /* ---- behaviours, with or without a condition ---- */
@@ -68,34 +95,105 @@ static rl_conditions condition_of(const rl_test *test)
     return with;
 }
 
-/* (return, feed, load, outcome): one factor over the rows that matter. */
-static double behaviour_bits(adviser *a, const rl_test *test)
+/* Rows of a behaviour's levels: [return][feed][load][levels + 1]. */
+typedef struct leveled {
+    int size[3], levels;
+    double *row;
+} leveled;
+
+static leveled level_rows(adviser *a, int load, rl_sides sides)
 {
-    rl_conditions with = condition_of(test);
-    rl_bench *b = a->bench;
-    rl_sides sides = rl_observe_sides(&a->observer, a->world, test->subject, &with);
-    const rl_rows *rows = a->model->rows->of_load[test->subject];
+    const rl_frame *frame = &a->bench->frame;
+    const rl_rows *rows = a->model->rows->of_load[load];
     const rl_behaviour *kind = &a->model->kind[rows->kind];
-    int levels = (int)kind->info.levels, size = b->frame.rows;
-    rl_probe probe;
-    rl_probe_make(&probe, a->arena, b, &a->groups);
-    int target = rl_probe_helper(&probe, levels + 1);
-    rl_cells t = {.count = 4, .input = {sides.back, sides.fed, sides.own, target},
-                  .size = {sides.back ? size : 1, sides.fed ? size : 1, sides.own ? 2 : 1, levels + 1}};
-    rl_cells_take(a->arena, &t);
-    double *row = t.cell;
-    for (int back = 0; back < t.size[0]; back++)
-        for (int fed = 0; fed < t.size[1]; fed++)
-            for (int failed = 0; failed < t.size[2]; failed++, row += levels + 1) {
-                rl_observe_levels(kind, rows->side[0][rl_observe_row(&b->frame, back)],
-                                  rows->side[1][rl_observe_row(&b->frame, fed)], failed, row);
-                close_row(row, levels);
+    leveled l = {.size = {sides.back ? frame->rows : 1, sides.fed ? frame->rows : 1, sides.own ? 2 : 1},
+                 .levels = (int)kind->info.levels};
+    double *row = l.row = rl_many(a->arena, l.size[0] * l.size[1] * l.size[2] * (l.levels + 1), double);
+    for (int back = 0; back < l.size[0]; back++)
+        for (int fed = 0; fed < l.size[1]; fed++)
+            for (int failed = 0; failed < l.size[2]; failed++, row += l.levels + 1) {
+                rl_observe_levels(kind, rows->side[0][rl_observe_row(frame, back)],
+                                  rows->side[1][rl_observe_row(frame, fed)], failed, row);
+                close_row(row, l.levels);
             }
+    return l;
+}
+
+/* ---- probes, where the chain cannot say ---- */
+
+/* Tells the groups, once, what the tests of the load at hand will ask about. */
+static void hint(adviser *a)
+{
+    if (a->together < 0)
+        return;
+    const rl_node *node = &a->model->node[a->together];
+    rl_exprs *exprs = &a->bench->exprs;
+    int count = 0;
+    int *expr = rl_many(a->arena, 2 * node->on_every_count + 2, int);
+    for (int i = 0; i < node->on_every_count; i++) {
+        int e = node->on_every[i];
+        expr[count++] = rl_expr_element(exprs, a->world, e);
+        if (a->model->node[e].info.sort != RL_CONNECTOR)
+            expr[count++] = rl_expr_return(exprs, a->world, e);
+    }
+    expr[count++] = rl_expr_load_feed(exprs, a->world, a->together);
+    expr[count++] = rl_expr_element(exprs, a->world, a->together);
+    a->groups.hint = rl_probe_variables(a->bench, &a->work->arena, expr, count, &a->groups.hint_count);
+    a->together = -1;
+}
+
+/* Asks the network by one factor over the rows that matter. */
+static double behaviour_by_probe(adviser *a, const leveled *l, rl_sides sides)
+{
+    rl_probe probe;
+    hint(a);
+    rl_probe_make(&probe, a->arena, a->bench, &a->groups);
+    int target = rl_probe_helper(&probe, l->levels + 1);
+    rl_cells t = {.count = 4, .input = {sides.back, sides.fed, sides.own, target},
+                  .size = {l->size[0], l->size[1], l->size[2], l->levels + 1}, .cell = l->row};
     double expected[MAX_OUTCOMES];
     rl_probe_add(&probe, &t);
     if (!rl_probe_run(&probe, target, expected))
         return UNKNOWN;
-    return bits_from(expected, levels);
+    return bits_from(expected, l->levels);
+}
+
+/* The return up to where it is bypassed: its elements, if there is but one way to there. */
+static rl_worst cut_return(adviser *a, int load, int at)
+{
+    rl_stretch s;
+    if (at < 0 || rl_stretch_make(a->arena, a->model, load, -1, at, false, &s) != RL_STRETCH_OK || s.ways > 1)
+        return (rl_worst){.count = 0};
+    int *expr = rl_many(a->arena, s.way[0].count, int);
+    for (int i = 0; i < s.way[0].count; i++)
+        expr[i] = rl_expr_element(&a->bench->exprs, a->world, s.way[0].element[i]);
+    return (rl_worst){.count = s.way[0].count, .expr = expr};
+}
+
+/* The rows of a test's sides, the return's before all; NULL: ask by a probe. */
+static const double *joint_sides(adviser *a, const rl_worst *back, const rl_sides *sides, int load)
+{
+    rl_worst set[3] = {*back, {.count = sides->fed != 0, .expr = &sides->fed}, {.count = sides->own != 0, .expr = &sides->own}};
+    const rl_chain *chain = chain_for(a, load);
+    return rl_worst_joint(&a->bearings, chain ? rl_chain_ladder(chain) : NULL, set, 3);
+}
+
+static double behaviour_bits(adviser *a, const rl_test *test)
+{
+    rl_conditions with = condition_of(test);
+    rl_sides sides = rl_observe_sides(&a->observer, a->world, test->subject, &with);
+    leveled l = level_rows(a, test->subject, sides);
+    rl_worst back = sides.back ? cut_return(a, test->subject, with.bypass_at) : (rl_worst){.count = 0};
+    if (sides.back && back.count == 0)
+        back = (rl_worst){.count = 1, .expr = &sides.back};
+    const double *joint = joint_sides(a, &back, &sides, test->subject), *row = l.row;
+    if (!joint)
+        return behaviour_by_probe(a, &l, sides);
+    double expected[MAX_OUTCOMES] = {0};
+    for (int c = 0; c < l.size[0] * l.size[1] * l.size[2]; c++, row += l.levels + 1)
+        for (int k = 0; k <= l.levels; k++)
+            expected[k] += joint[c] * row[k];
+    return bits_from(expected, l.levels);
 }
 
 /* ---- causes that fire or not ---- */
@@ -175,7 +273,7 @@ static rl_cells fired_table(adviser *a, const quiet *group, int groups, double o
     return t;
 }
 
-static double firing_bits(adviser *a, const int *expr, const double *const *p, int count, double otherwise)
+static double firing_by_probe(adviser *a, const int *expr, const double *const *p, int count, double otherwise)
 {
     rl_probe probe;
     rl_probe_make(&probe, a->arena, a->bench, &a->groups);
@@ -197,6 +295,36 @@ static double firing_bits(adviser *a, const int *expr, const double *const *p, i
     return bits_from(expected, 2);
 }
 
+/* Expectations of absent, present and their entropy, from the joint of the causes' rows. */
+static double firing_from(adviser *a, const double *joint, const int *expr, const double *const *p, int count,
+                          double otherwise)
+{
+    double expected[3] = {0}, row[3];
+    int size[RL_WORST_SETS], cells = 1;
+    for (int i = 0; i < count; i++)
+        cells *= size[i] = expr[i] ? rl_expr_rows(&a->bench->exprs, expr[i]) : 1;
+    for (int c = 0; c < cells; c++) {
+        double absent = 1 - otherwise;
+        for (int i = count, rest = c; i-- > 0; rest /= size[i])
+            absent *= 1 - rl_observe_chance(&a->observer, p[i], expr[i], rest % size[i]);
+        row[0] = absent;
+        row[1] = 1 - absent;
+        close_row(row, 2);
+        for (int k = 0; k < 3; k++)
+            expected[k] += joint[c] * row[k];
+    }
+    return bits_from(expected, 2);
+}
+
+static double firing_bits(adviser *a, const int *expr, const double *const *p, int count, double otherwise)
+{
+    rl_worst set[RL_WORST_SETS] = {{.count = 0}};
+    for (int i = 0; i < count && i < RL_WORST_SETS; i++)
+        set[i] = (rl_worst){.count = expr[i] != 0, .expr = &expr[i]};
+    const double *joint = count <= RL_WORST_SETS ? rl_worst_joint(&a->bearings, NULL, set, count) : NULL;
+    return joint ? firing_from(a, joint, expr, p, count, otherwise) : firing_by_probe(a, expr, p, count, otherwise);
+}
+
 static double symptom_bits(adviser *a, const rl_test *test)
 {
     const rl_sign *sign = &a->model->sign[test->named];
@@ -216,7 +344,15 @@ static double crosstalk_bits(adviser *a, const rl_test *test)
     const double *p[2] = {rule->p, rule->p};
     int expr[2];
     int count = rl_observe_crosstalk(&a->observer, a->world, pull, test->subject, test->other, expr);
-    return firing_bits(a, expr, p, count, rule->otherwise);
+    for (const fired *f = a->crosstalk; f; f = f->next)   /* few sets are shared by many pairs */
+        if (f->pull == pull && f->count == count && memcmp(f->expr, expr, (size_t)count * sizeof *expr) == 0)
+            return f->bits;
+    fired *fresh = rl_new(&a->work->arena, fired);
+    *fresh = (fired){.pull = pull, .count = count, .next = a->crosstalk};
+    memcpy(fresh->expr, expr, (size_t)count * sizeof *expr);
+    fresh->bits = firing_bits(a, expr, p, count, rule->otherwise);
+    a->crosstalk = fresh;
+    return fresh->bits;
 }
 
 /* ---- inspections ---- */
@@ -251,15 +387,14 @@ static rl_showing showing_of(const adviser *a, rl_test_sort sort)
 /* Ends that hardly ever come about cannot change the bits by as much as they weigh. */
 static const double NEVER = 1e-15;
 
-static double bits_of_ends(const rl_showing *showing, const rl_end *end, const double *p, int ends)
+static double bits_of_ends(adviser *a, const rl_showing *showing, const rl_end *end, const double *p, int ends)
 {
-    double expected[MAX_OUTCOMES + 1] = {0}, row[MAX_OUTCOMES + 1];
+    double expected[MAX_OUTCOMES + 1] = {0};
     int outcomes = rl_showing_outcomes(showing);
     for (int i = 0; i < ends; i++) {
         if (p[i] < NEVER)
             continue;
-        rl_showing_bands(showing, &end[i], row);
-        close_row(row, outcomes);
+        const double *row = rl_showing_row(showing, &end[i], a->arena);
         for (int k = 0; k <= outcomes; k++)
             expected[k] += p[i] * row[k];
     }
@@ -299,37 +434,48 @@ static const double *fold_of(adviser *a, const rl_test *test, rl_fold *fold)
     return end_probabilities(a, fold, p) ? p : NULL;
 }
 
-static rl_chain *chain_for(adviser *a, int load)
+/* Ends of a span test, from its chain or by a fold; false: too wide. */
+static bool ends_of(adviser *a, const rl_test *test, rl_chain_ends *out)
 {
-    if (!a->chain_of[load] && !a->no_chain[load]) {
-        rl_observer lasting = a->observer;
-        lasting.arena = &a->work->arena;
-        a->chain_of[load] = rl_chain_make(&a->work->arena, a->arena, &lasting, a->bench, &a->groups, a->world, load);
-        a->no_chain[load] = !a->chain_of[load];
-    }
-    return a->chain_of[load];
+    bool dead = test->sort != RL_TEST_DROP;
+    rl_chain *chain = chain_for(a, test->subject);
+    if (chain && rl_chain_ask(chain, test->from, test->to, dead, out))
+        return true;
+    rl_fold fold;
+    rl_stretch stretch;
+    hint(a);
+    const double *p = fold_of(a, test, &fold);
+    if (!p || rl_stretch_make(a->arena, a->model, test->subject, test->from, test->to, dead, &stretch) != RL_STRETCH_OK)
+        return false;
+    *out = (rl_chain_ends){.ends = fold.ends, .end = fold.end, .p = p, .way = stretch.way};
+    return true;
 }
 
 static double span_bits(adviser *a, const rl_test *test)
 {
     rl_showing showing = showing_of(a, test->sort);
-    rl_chain_ends ends;
-    rl_chain *chain = chain_for(a, test->subject);
-    if (chain && rl_chain_ask(chain, test->from, test->to, test->sort != RL_TEST_DROP, &ends))
-        return bits_of_ends(&showing, ends.end, ends.p, ends.ends);
-    rl_fold fold;
-    const double *p = fold_of(a, test, &fold);
-    return p ? bits_of_ends(&showing, fold.end, p, fold.ends) : UNKNOWN;
+    rl_chain_ends of;
+    return ends_of(a, test, &of) ? bits_of_ends(a, &showing, of.end, of.p, of.ends) : UNKNOWN;
+}
+
+/* Ends of a supply reading: [row of the feed][whether a current flows]. */
+static double bits_of_supply(adviser *a, int load, const double *p)
+{
+    rl_showing showing = showing_of(a, RL_TEST_SUPPLY);
+    int ends = 2 * (a->model->bins + 3);
+    rl_end *end = rl_many(a->arena, ends, rl_end);
+    for (int i = 0; i < ends; i++)
+        end[i] = rl_observe_supply_end(a->arena, a->model, load, i / 2, i % 2);
+    return bits_of_ends(a, &showing, end, p, ends);
 }
 
 /* (return, feed, load) to the end of a supply reading. */
-static double supply_bits(adviser *a, rl_test *test)
+static double supply_by_probe(adviser *a, int load, rl_sides sides)
 {
     rl_bench *b = a->bench;
-    rl_sides sides = rl_observe_sides(&a->observer, a->world, test->subject, NULL);
-    rl_showing showing = showing_of(a, RL_TEST_SUPPLY);
     int rows = a->model->bins + 3, size = b->frame.rows;
     rl_probe probe;
+    hint(a);
     rl_probe_make(&probe, a->arena, b, &a->groups);
     int flows = rl_probe_helper(&probe, 2), target = rl_probe_helper(&probe, rows * 2);
     rl_cells flow = {.count = 3, .input = {sides.back, sides.own, flows},
@@ -348,12 +494,25 @@ static double supply_bits(adviser *a, rl_test *test)
     rl_probe_add(&probe, &flow);
     rl_probe_add(&probe, &shown);
     double *p = rl_many(a->arena, rows * 2, double);
-    rl_end *end = rl_many(a->arena, rows * 2, rl_end);
-    if (!rl_probe_run(&probe, target, p))
-        return UNKNOWN;
-    for (int i = 0; i < rows * 2; i++)
-        end[i] = rl_observe_supply_end(a->arena, a->model, test->subject, i / 2, i % 2);
-    return bits_of_ends(&showing, end, p, rows * 2);
+    return rl_probe_run(&probe, target, p) ? bits_of_supply(a, load, p) : UNKNOWN;
+}
+
+static double supply_bits(adviser *a, const rl_test *test)
+{
+    const rl_frame *frame = &a->bench->frame;
+    rl_sides sides = rl_observe_sides(&a->observer, a->world, test->subject, NULL);
+    rl_worst back = {.count = sides.back != 0, .expr = &sides.back, .open = true};
+    const double *joint = joint_sides(a, &back, &sides, test->subject);
+    if (!joint)
+        return supply_by_probe(a, test->subject, sides);
+    int size[3] = {sides.back ? 2 : 1, sides.fed ? frame->rows : 1, sides.own ? 2 : 1};
+    double *p = rl_many(a->arena, 2 * (a->model->bins + 3), double);
+    for (int c = 0; c < size[0] * size[1] * size[2]; c++) {
+        int fed = c / size[2] % size[1];
+        bool flows = c % size[2] == 0 && c < size[1] * size[2];
+        p[rl_observe_row(frame, fed) * 2 + flows] += joint[c];
+    }
+    return bits_of_supply(a, test->subject, p);
 }
 
 /* ---- what a healthy span and the suspect would read ---- */
@@ -364,29 +523,54 @@ static void set_range(const rl_showing *showing, const rl_end *end, double *low,
     *high = rl_showing_quantile(showing, &end->law, 0.95);
 }
 
+/* Whether a law is that of this element, loose or corroded. */
+static bool follows(const adviser *a, int element, const rl_true *law)
+{
+    const rl_frame *frame = &a->bench->frame;
+    for (int bin = -1; bin < frame->bins; bin++) {
+        if (bin >= 0 && a->model->node[element].bin_mass[frame->bin[bin]] <= 0)
+            continue;
+        rl_candidate c = rl_candidate_make(frame, element, bin, law->scale);
+        if (c.median == law->median && c.log_spread == law->log_spread && c.low == law->low && c.high == law->high)
+            return true;
+    }
+    return false;
+}
+
+/* Of the elements of the way that share the law that counts, the likeliest not to be sound. */
+static int suspect_of(const adviser *a, const rl_way *way, const rl_end *end)
+{
+    int best = end->element;
+    for (int i = 0; i < way->count; i++) {
+        int e = way->element[i];
+        if (follows(a, e, &end->law) && a->work->belief[e].p[RL_SOUND] < a->work->belief[best].p[RL_SOUND])
+            best = e;
+    }
+    return best;
+}
+
 /* The likeliest end at which a way is sound, and at which an element counts. */
 static void set_ranges(adviser *a, rl_test *test)
 {
     rl_showing showing = showing_of(a, test->sort);
-    rl_fold fold;
+    rl_chain_ends of;
     int healthy = -1, suspect = -1;
-    if (test->sort != RL_TEST_DROP && test->sort != RL_TEST_RESISTANCE)
+    if ((test->sort != RL_TEST_DROP && test->sort != RL_TEST_RESISTANCE) || !ends_of(a, test, &of))
         return;
-    const double *p = fold_of(a, test, &fold);   /* not the chain's ends: their elements may lie outside the span */
-    for (int i = 0; p && i < fold.ends; i++) {
-        const rl_end *end = &fold.end[i];
+    for (int i = 0; i < of.ends; i++) {
+        const rl_end *end = &of.end[i];
         if (end->sort != RL_END_LAW)
             continue;
-        if (end->law.sort == RL_TRUE_WAY && (healthy < 0 || p[i] > p[healthy]))
+        if (end->law.sort == RL_TRUE_WAY && (healthy < 0 || of.p[i] > of.p[healthy]))
             healthy = i;
-        if (end->law.sort == RL_TRUE_COUNTS && (suspect < 0 || p[i] > p[suspect]))
+        if (end->law.sort == RL_TRUE_COUNTS && (suspect < 0 || of.p[i] > of.p[suspect]))
             suspect = i;
     }
     if (healthy >= 0)
-        set_range(&showing, &fold.end[healthy], &test->healthy_low, &test->healthy_high);
+        set_range(&showing, &of.end[healthy], &test->healthy_low, &test->healthy_high);
     if (suspect >= 0) {
-        set_range(&showing, &fold.end[suspect], &test->suspect_low, &test->suspect_high);
-        test->suspect = fold.end[suspect].element;
+        set_range(&showing, &of.end[suspect], &test->suspect_low, &test->suspect_high);
+        test->suspect = suspect_of(a, &of.way[of.end[suspect].way], &of.end[suspect]);
     }
 }
 
@@ -433,7 +617,7 @@ static int compare_tests(const void *a, const void *b)
  * occasion, so that tests find what they ask about. */
 static rl_status set_adviser(adviser *a, rl_case *c, rl_work *work)
 {
-    *a = (adviser){.c = c, .model = c->model, .work = work, .arena = &work->scratch};
+    *a = (adviser){.c = c, .model = c->model, .work = work, .arena = &work->scratch, .together = -1};
     a->groups.arena = &work->groups;
     rl_arena_rewind(&work->groups, a->groups.start);   /* what an earlier question left */
     a->chain_of = rl_many(&work->arena, c->model->nodes, rl_chain *);
@@ -451,40 +635,25 @@ static rl_status set_adviser(adviser *a, rl_case *c, rl_work *work)
     a->observer = a->bench->observer;
     a->observer.exprs = &a->bench->exprs;
     a->observer.arena = a->arena;
+    rl_givens_make(&a->givens, &work->arena, a->arena, a->bench);
+    rl_ladders_make(&a->ladders, &work->arena, a->arena, a->bench, &a->groups);
+    a->lasting = a->observer;
+    a->lasting.arena = &work->arena;
+    a->bearings = (rl_bearings){&work->arena, a->arena, &a->lasting, a->world, &a->givens, &a->ladders};
     return RL_OK;
-}
-
-/* Tells what the tests of one load will ask about. */
-static void hint_load(adviser *a, int load)
-{
-    const rl_node *node = &a->model->node[load];
-    rl_exprs *exprs = &a->bench->exprs;
-    int count = 0;
-    int *expr = rl_many(a->arena, 2 * node->on_every_count + 2, int);
-    for (int i = 0; i < node->on_every_count; i++) {
-        int e = node->on_every[i];
-        expr[count++] = rl_expr_element(exprs, a->world, e);
-        if (a->model->node[e].info.sort != RL_CONNECTOR)
-            expr[count++] = rl_expr_return(exprs, a->world, e);
-    }
-    expr[count++] = rl_expr_load_feed(exprs, a->world, load);
-    expr[count++] = rl_expr_element(exprs, a->world, load);
-    a->groups.hint = rl_probe_variables(a->bench, a->arena, expr, count, &a->groups.hint_count);
 }
 
 static void advise_load(adviser *a, rl_test *test, int count, int load)
 {
-    rl_mark all = rl_arena_mark(a->arena);
-    if (load >= 0 && a->model->node[load].info.sort == RL_LOAD)
-        hint_load(a, load);
+    a->together = load >= 0 && a->model->node[load].info.sort == RL_LOAD ? load : -1;
     for (int i = 0; i < count; i++)
         if (test[i].subject == load) {
             rl_mark mark = rl_arena_mark(a->arena);
             test[i].bits = bits_of(a, &test[i]);
             rl_arena_rewind(a->arena, mark);
         }
+    a->together = -1;
     a->groups.hint_count = 0;
-    rl_arena_rewind(a->arena, all);
 }
 
 /* Ranges of what stands first, then the list is the work's. */
@@ -550,7 +719,6 @@ static void advise_best(adviser *a, const rl_candidates *list, int most)
         if (count == most && rate(&test[i]) < rate(&best[count - 1]))
             break;
         rl_mark mark = rl_arena_mark(a->arena);
-        a->groups.hint_count = 0;
         test[i].bits = bits_of(a, &test[i]);
         rl_arena_rewind(a->arena, mark);
         a->work->test_unknown += test[i].bits < 0;

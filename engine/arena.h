@@ -54,5 +54,7 @@ void rl_arena_rewind(rl_arena *arena, rl_mark mark);
 /* rl_new(arena, T): one zeroed T.  rl_many(arena, n, T): n of them. */
 #define rl_new(arena, T) ((T *)rl_arena_get((arena), sizeof(T)))
 #define rl_many(arena, n, T) ((T *)rl_arena_array((arena), (size_t)(n), sizeof(T)))
+/* The same, not zeroed: for what is written whole at once. */
+#define rl_raw(arena, n, T) ((T *)rl_arena_raw((arena), (size_t)(n) * sizeof(T)))
 
 #endif

@@ -7,10 +7,12 @@
 #define RL_BOUNDED_H
 
 #include "bounded_box.h"
+#include "heap.h"
 #include "work.h"
 
 /* A part of everything: a box, said by what sets it apart from a greater one. */
 typedef struct rl_region {
+    rl_rank rank;                 /* first: what waits in the heap */
     const struct rl_region *up;   /* NULL: the whole net */
     int variable, low, high;      /* values left; -1: all of all */
     int faults;                   /* at least so many elements are not at value 0 */
@@ -34,7 +36,7 @@ typedef struct rl_bounded {
     int *element, *variable;      /* … which, and as what */
     int *cut, cuts;               /* variables whose values set regions apart */
     double narrow;                /* combinations of the cut's values with which a tree was too wide */
-    rl_regions open;              /* a heap: what is to be looked at next comes first */
+    rl_heap open;                 /* regions to be looked at, the next one first */
     rl_regions later, done;       /* of no account by their ceilings; looked at */
     rl_regions stuck;             /* too wide, and not to be split */
     double log_unit;              /* the sums below are in units of its exponential */

@@ -81,7 +81,7 @@ static void take_factor(lowering *l, const rl_table *table)
     }
     p->scope = scope;
     p->cell = rl_arena_raw(l->arena, p->cells * sizeof *p->cell);
-    rl_gather(p->cell, table, l->size, l->plan->place);
+    rl_gather(p->cell, table, l->size, l->plan->place, NULL);
     file(l, p);
 }
 
@@ -93,14 +93,15 @@ static inline double times(double a, double b)
     return product < FAINTEST && a > 0 && b > 0 ? FAINTEST : product;
 }
 
-static void times_level(double *big, const double *small, const rl_group *group, int rank)
+/* The axes are of a large table on the left and a small one on the right. */
+static void times_level(double *big, const double *small, const rl_axis *axis, int rank)
 {
-    for (size_t i = 0; i < group->count; i++) {
-        if (rank > 1)
-            times_level(big + i * group->big, small + i * group->small, group + 1, rank - 1);
-        else
-            big[i] = times(big[i], small[i * group->small]);
+    if (rank == 0) {
+        *big = times(*big, *small);
+        return;
     }
+    for (size_t i = 0; i < axis->count; i++)
+        times_level(big + i * axis->left, small + i * axis->right, axis + 1, rank - 1);
 }
 
 /* Pieces that are multiplied together. */
@@ -168,8 +169,9 @@ static void multiply(lowering *l, part *p)
     for (size_t i = 0; i < p->cells; i++)
         p->cell[i] = 1;
     for (const piece *m = p->member; m; m = m->next) {
-        rl_shape shape = rl_shape_make(l->arena, l->size, p->count, p->scope, m->count, m->scope);
-        times_level(p->cell, m->cell, shape.group, shape.rank);
+        rl_axis axes[RL_MOST_AXES];
+        const rl_part large = {.count = p->count, .place = p->scope}, small = {.count = m->count, .place = m->scope};
+        times_level(p->cell, m->cell, axes, rl_axes_of(l->size, NULL, &large, &large, &small, axes));
         *l->steps += (double)p->cells;
     }
     for (size_t i = 0; i < size; i++)

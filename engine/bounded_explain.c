@@ -13,7 +13,7 @@
 #include <math.h>
 #include <string.h>
 
-static const double MOST_STEPS = 2e9;
+static const double MOST_STEPS = 3e9;
 /* What a region costs for each variable, whatever its tables. */
 static const double HANDLING = 200;
 /* So much of the probability may be left in regions that are not asked. */
@@ -22,6 +22,7 @@ static const double NO_ACCOUNT = 1e-11;
 typedef struct share { const rl_region *region; double p; } share;
 
 typedef struct partial {
+    rl_rank rank;           /* first: what waits in the heap */
     double p;               /* of the states assigned so far */
     int depth;
     unsigned char *state;   /* by joined suspect */
@@ -35,50 +36,14 @@ typedef struct search {
     const rl_work *work;
     size_t *joined;         /* suspects that are variables of the net; the others are independent */
     int joins;
-    partial **heap;
-    int count, room;
+    rl_heap heap;
 } search;
 
-static bool before(const partial *a, const partial *b)
-{
-    return a->p > b->p || (a->p >= b->p && a->depth > b->depth);
-}
-
-static void swap_nodes(search *s, int i, int j)
-{
-    partial *p = s->heap[i];
-    s->heap[i] = s->heap[j];
-    s->heap[j] = p;
-}
-
+/* Greater probability first; of equals the deeper. */
 static void push(search *s, partial *node)
 {
-    if (s->count == s->room) {
-        int room = s->room ? s->room * 2 : 64;
-        partial **more = rl_many(s->arena, room, partial *);
-        for (int i = 0; i < s->count; i++)
-            more[i] = s->heap[i];
-        s->heap = more;
-        s->room = room;
-    }
-    s->heap[s->count] = node;
-    for (int i = s->count++; i > 0 && before(s->heap[i], s->heap[(i - 1) / 2]); i = (i - 1) / 2)
-        swap_nodes(s, i, (i - 1) / 2);
-}
-
-static partial *pop(search *s)
-{
-    partial *best = s->heap[0];
-    s->heap[0] = s->heap[--s->count];
-    for (int i = 0, child = 1; child < s->count; child = 2 * i + 1) {
-        if (child + 1 < s->count && before(s->heap[child + 1], s->heap[child]))
-            child++;
-        if (!before(s->heap[child], s->heap[i]))
-            break;
-        swap_nodes(s, i, child);
-        i = child;
-    }
-    return best;
+    node->rank = (rl_rank){.first = node->p, .second = node->depth};
+    rl_heap_push(&s->heap, s->arena, &node->rank);
 }
 
 /* ---- regions of account ---- */
@@ -280,16 +245,16 @@ rl_status rl_bounded_explain(rl_work *work, size_t most, const rl_explanation **
     size_t found = 0;
     start(&s);
     b->boxes.steps = 0;
-    while (s.count > 0 && found < most && b->boxes.steps < MOST_STEPS) {
-        const partial *node = pop(&s);
+    while (s.heap.count > 0 && found < most && b->boxes.steps < MOST_STEPS) {
+        const partial *node = (const partial *)rl_heap_pop(&s.heap);
         if (node->depth == s.joins)
             best[found++] = spread_out(&s, node);
         else
             branch(&s, node);
     }
-    bool short_list = s.count > 0 && found < most;
+    bool short_list = s.heap.count > 0 && found < most;
     best = with_others(&s, best, &found, most);
-    while (short_list && found > 0 && best[found - 1].p < s.heap[0]->p)
+    while (short_list && found > 0 && best[found - 1].p < s.heap.at[0]->first)
         found--;   /* something not found might come before it */
     rl_explanation *out = rl_many(s.arena, found + 1, rl_explanation);
     say_all(&s, best, found, out);

@@ -47,38 +47,16 @@ static void regions_add(rl_regions *list, rl_arena *arena, rl_region *region)
     list->at[list->count++] = region;
 }
 
-static bool sooner(const rl_region *a, const rl_region *b)
+/* Fewer faults first; of equals the greater ceiling. */
+static void push(rl_bounded *b, rl_region *region)
 {
-    return a->faults < b->faults || (a->faults == b->faults && a->ceiling > b->ceiling);
+    region->rank = (rl_rank){.first = -region->faults, .second = region->ceiling};
+    rl_heap_push(&b->open, b->arena, &region->rank);
 }
 
-static void swap_regions(rl_regions *heap, int i, int j)
+static rl_region *pop(rl_bounded *b)
 {
-    rl_region *r = heap->at[i];
-    heap->at[i] = heap->at[j];
-    heap->at[j] = r;
-}
-
-static void push(rl_regions *heap, rl_arena *arena, rl_region *region)
-{
-    regions_add(heap, arena, region);
-    for (int i = heap->count - 1; i > 0 && sooner(heap->at[i], heap->at[(i - 1) / 2]); i = (i - 1) / 2)
-        swap_regions(heap, i, (i - 1) / 2);
-}
-
-static rl_region *pop(rl_regions *heap)
-{
-    rl_region *first = heap->at[0];
-    heap->at[0] = heap->at[--heap->count];
-    for (int i = 0, child = 1; child < heap->count; child = 2 * i + 1) {
-        if (child + 1 < heap->count && sooner(heap->at[child + 1], heap->at[child]))
-            child++;
-        if (!sooner(heap->at[child], heap->at[i]))
-            break;
-        swap_regions(heap, i, child);
-        i = child;
-    }
-    return first;
+    return (rl_region *)rl_heap_pop(&b->open);
 }
 
 bool rl_region_box(const rl_bounded *b, rl_arena *arena, const rl_region *region, rl_box *out)
@@ -244,7 +222,7 @@ static void part_off(rl_bounded *b, const rl_region *up, int variable, int low, 
     if (fits)
         regions_add(&b->done, b->arena, own);
     else
-        push(&b->open, b->arena, own);
+        push(b, own);
 }
 
 /* ---- parting ---- */
@@ -371,14 +349,14 @@ static bool may_go_on(const rl_bounded *b)
 static void look_at_all(rl_bounded *b)
 {
     while (b->open.count > 0 && may_go_on(b)) {
-        rl_region *next = pop(&b->open);
+        rl_region *next = pop(b);
         if (next->ceiling < rl_bounded_found(b) - NO_ACCOUNT)
             regions_add(&b->later, b->arena, next);
         else
             part(b, next);
     }
     while (b->open.count + b->later.count > 0 && may_go_on(b))
-        part(b, b->open.count > 0 ? pop(&b->open) : b->later.at[--b->later.count]);
+        part(b, b->open.count > 0 ? pop(b) : b->later.at[--b->later.count]);
 }
 
 /* ---- what was left ---- */
@@ -389,18 +367,23 @@ static double log_add(double a, double b)
     return isinf(most) ? most : most + log(exp(a - most) + exp(b - most));
 }
 
+static void leave(const rl_bounded *b, const rl_region *r, double *sum, int *faults)
+{
+    *sum = log_add(*sum, r->ceiling);
+    if (r->ceiling >= rl_bounded_found(b) - NO_ACCOUNT && r->faults <= *faults)
+        *faults = r->faults - 1;
+}
+
 double rl_bounded_left(const rl_bounded *b, int *faults)
 {
-    const rl_regions *list[] = {&b->open, &b->later, &b->stuck};
+    const rl_regions *list[] = {&b->later, &b->stuck};
     double sum = -INFINITY;
     *faults = b->elements;
-    for (int l = 0; l < 3; l++)
-        for (int i = 0; i < list[l]->count; i++) {
-            const rl_region *r = list[l]->at[i];
-            sum = log_add(sum, r->ceiling);
-            if (r->ceiling >= rl_bounded_found(b) - NO_ACCOUNT && r->faults <= *faults)
-                *faults = r->faults - 1;
-        }
+    for (int i = 0; i < b->open.count; i++)
+        leave(b, (const rl_region *)b->open.at[i], &sum, faults);
+    for (int l = 0; l < 2; l++)
+        for (int i = 0; i < list[l]->count; i++)
+            leave(b, list[l]->at[i], &sum, faults);
     return sum;
 }
 

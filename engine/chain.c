@@ -1,8 +1,9 @@
 /* chain.c: see chain.h.
  *
- * Invariant: a table is over the variables still needed, ascending, the last
- * changing fastest; its cells are joint probabilities with whatever happened
- * so far (the load draws; a code counts).
+ * Invariant: the elements stand in an order that every way from the load keeps;
+ * a span's elements are a run of them.  A state of the march is what counts so
+ * far in each way of the whole return: 0 nothing, 1 .. codes a candidate, codes + 1
+ * open.  Ways that part only beyond a span are in the same state.
  */
 #include "chain.h"
 
@@ -10,501 +11,564 @@
 #include <math.h>
 #include <string.h>
 
-enum { MOST_VARIABLES = 16, MOST_CODES = 200 };
+enum { MOST_CODES = 200, MOST_STATES = 4096, MOST_ELEMENTS = 64 };
 
-/* P(row | variables of the net): what an expression is in the last occasion. */
-typedef struct view {
-    int count, variable[MOST_VARIABLES];
-    int rows;
-    double *p;                /* [variables...][rows] */
-} view;
+typedef struct tuple { uint8_t code[RL_MAX_WAYS]; } tuple;
 
-typedef struct table {
-    int count, variable[MOST_VARIABLES], size[MOST_VARIABLES];
-    size_t cells;
-    double *p;
-} table;
+/* States that a march can be in, each once, and where each leads. */
+typedef struct machine {
+    int states, room;
+    tuple *state;
+    int **after;              /* by state: by set of ways and code; -1: not yet */
+    int *slot, slots;         /* a hash table of the states, + 1 */
+} machine;
 
-typedef struct code {
-    double value, median, log_spread, low, high;
-    int element;
-} code;
+/* How likely each state is at the end of a span. */
+typedef struct outcome { int states; const int *state; const double *p; } outcome;
+
+/* How one sort of reading marches. */
+typedef struct chain_course {
+    rl_ladder ladder;
+    uint64_t *keep;           /* by element: places still needed behind it */
+    bool *walked;             /* by from */
+    outcome *at;              /* by from * (count + 1) + where it ends */
+} chain_course;
 
 struct rl_chain {
-    rl_arena *arena;          /* of what lasts */
-    rl_arena *scratch;        /* of one walk, one question */
-    rl_bench *bench;
+    const rl_bearings *shared;
     const rl_model *model;
-    int load, count;          /* elements that the walk reaches */
-    const int *element;
-    view *of_element;
-    view *of_return;          /* R(element), for `to`: one more than elements, if there is one */
-    bool beyond;              /* there is */
-    int codes;                /* 0 nothing, 1 .. codes, codes + 1 open */
-    code *code;
-    int *code_of;             /* [element][row] */
-    table live, dead;         /* the joint where the load may draw; without that */
-    bool *walked[2];          /* by from: the walk was made */
-    double **p[2];            /* by from * (count + 1) + number of elements: [codes + 2] */
+    const rl_frame *frame;
+    int load, count;
+    int element[MOST_ELEMENTS + 1];           /* one more where a span may end before it */
+    bool beyond;                              /* there is one more */
+    int sets, *set_of;                        /* numbers of sets of ways, and each element's */
+    uint32_t set[MOST_ELEMENTS];
+    rl_stretch whole;                         /* from the wire to the end of the chain */
+    int *start[RL_MAX_WAYS];                  /* by way, by element: how many of the way's stand before it */
+    const rl_given *of_element[MOST_ELEMENTS];
+    const rl_given *of_return[MOST_ELEMENTS + 1];   /* R(to); NULL: no span ends there */
+    int codes;
+    rl_candidate *code;
+    int *code_of;                             /* [element][row] */
+    double *current[2];                       /* the load's own, as often as a way is long; of a dead circuit */
+    machine machine;
+    chain_course course[2];                   /* by dead */
+    rl_ladder all;                            /* with what the load itself hangs on */
+    const rl_given *own[2];                   /* feed path, load */
 };
 
-/* ---- tables ---- */
-
-static int size_of(const rl_chain *c, int variable)
-{
-    return rl_net_size(c->bench->network.net, variable);
-}
-
-static size_t cells_of(const rl_chain *c, const int *variable, int count)
-{
-    size_t cells = 1;
-    for (int i = 0; i < count; i++)
-        cells *= (size_t)size_of(c, variable[i]);
-    return cells;
-}
-
-/* Steps of each of `variable` in a table over `own`: 0 where it has none. */
-static void strides(const rl_chain *c, const int *variable, int count, const int *own, int owns, size_t last, size_t *out)
-{
-    for (int i = 0; i < count; i++) {
-        size_t step = last;
-        out[i] = 0;
-        for (int j = owns; j-- > 0; step *= (size_t)size_of(c, own[j]))
-            if (own[j] == variable[i])
-                out[i] = step;
-    }
-}
-
-static void set_sizes(const rl_chain *c, table *t)
-{
-    for (int i = 0; i < t->count; i++)
-        t->size[i] = size_of(c, t->variable[i]);
-}
-
-/* Goes to the next cell; keeps two offsets in step. */
-static inline bool next_cell(const table *t, int *at, size_t *a, const size_t *step_a, size_t *b, const size_t *step_b)
-{
-    for (int i = t->count; i-- > 0;) {
-        int size = t->size[i];
-        if (++at[i] < size) {
-            *a += step_a[i];
-            *b += step_b[i];
-            return true;
-        }
-        *a -= step_a[i] * (size_t)(size - 1);
-        *b -= step_b[i] * (size_t)(size - 1);
-        at[i] = 0;
-    }
-    return false;
-}
-
-static bool among(const int *list, int count, int variable)
-{
-    for (int i = 0; i < count; i++)
-        if (list[i] == variable)
-            return true;
-    return false;
-}
-
-/* The table's variables that are kept, in order. */
-static table kept_of(rl_chain *c, const table *t, const int *keep, int keeps)
-{
-    table out = {0};
-    for (int i = 0; i < t->count; i++)
-        if (among(keep, keeps, t->variable[i]))
-            out.variable[out.count++] = t->variable[i];
-    out.cells = cells_of(c, out.variable, out.count);
-    set_sizes(c, &out);
-    return out;
-}
-
-/* Times P(not open), summed over what is not kept. */
-static table pass(rl_chain *c, const table *t, const view *v, const int *keep, int keeps)
-{
-    table out = kept_of(c, t, keep, keeps);
-    size_t step_v[MOST_VARIABLES], step_out[MOST_VARIABLES], at_v = 0, at_out = 0;
-    int at[MOST_VARIABLES] = {0};
-    out.p = rl_many(c->scratch, out.cells, double);
-    strides(c, t->variable, t->count, out.variable, out.count, 1, step_out);
-    strides(c, t->variable, t->count, v ? v->variable : NULL, v ? v->count : 0, v ? (size_t)v->rows : 1, step_v);
-    size_t cell = 0;
-    do {
-        double through = v ? 1 - v->p[at_v + (size_t)v->rows - 1] : 1;
-        out.p[at_out] += t->p[cell++] * through;
-    } while (next_cell(t, at, &at_v, step_v, &at_out, step_out));
-    return out;
-}
-
-/* ---- views ---- */
-
-static bool view_from_cells(rl_chain *c, rl_cells *cells, int target, view *out)
-{
-    /* the target last, the net's variables before it, ascending */
-    int order[RL_INPUTS], n = 0;
-    for (int i = 0; i < cells->count; i++)
-        if (cells->input[i] != target) {
-            int at = n++;
-            for (; at > 0 && cells->input[order[at - 1]] < cells->input[i]; at--)   /* net inputs descend as variables ascend */
-                order[at] = order[at - 1];
-            order[at] = i;
-        }
-    int place = 0;
-    while (place < cells->count && cells->input[place] != target)
-        place++;
-    if (place == cells->count)
-        return false;
-    order[n] = place;
-    size_t step[RL_INPUTS], s = 1;
-    for (int i = cells->count; i-- > 0; s *= (size_t)cells->size[i])
-        step[i] = s;
-    *out = (view){.count = n, .rows = cells->size[place], .p = rl_many(c->arena, s, double)};
-    for (int i = 0; i < n; i++) {
-        if (cells->input[order[i]] > RL_NET_INPUT)
-            return false;
-        out->variable[i] = RL_NET_INPUT - cells->input[order[i]];
-    }
-    for (size_t cell = 0; cell < s; cell++) {
-        size_t rest = cell, from = 0;
-        for (int i = n; i >= 0; i--) {
-            size_t size = (size_t)cells->size[order[i]];
-            from += rest % size * step[order[i]];
-            rest /= size;
-        }
-        out->p[cell] = cells->cell[from];
-    }
-    return true;
-}
-
-static bool make_view(rl_chain *c, int expr, view *out)
-{
-    if (expr == 0) {
-        *out = (view){.rows = 1, .p = rl_many(c->arena, 1, double)};
-        out->rows = c->bench->frame.rows;
-        out->p = rl_many(c->arena, out->rows, double);
-        out->p[0] = 1;
-        return true;
-    }
-    rl_cells cells;
-    int target;
-    if (!rl_probe_law(c->bench, c->arena, expr, &cells, &target))
-        return false;
-    return view_from_cells(c, &cells, target, out);
-}
-
-/* ---- codes ---- */
-
-static int code_for(rl_chain *c, const code *fresh)
-{
-    for (int i = 1; i <= c->codes; i++) {
-        const code *k = &c->code[i];
-        if (k->value == fresh->value && k->median == fresh->median && k->log_spread == fresh->log_spread &&
-            k->low == fresh->low && k->high == fresh->high)
-            return i;
-    }
-    c->code[++c->codes] = *fresh;
-    return c->codes;
-}
-
-static void set_codes(rl_chain *c)
-{
-    const rl_frame *frame = &c->bench->frame;
-    c->code = rl_many(c->arena, c->count * (frame->bins + 1) + 1, code);
-    c->code_of = rl_many(c->arena, c->count * frame->rows, int);
-    for (int i = 0; i < c->count; i++) {
-        const rl_node *node = &c->model->node[c->element[i]];
-        int *of = &c->code_of[i * frame->rows];
-        for (int row = 1; row <= frame->bins + 1; row++) {
-            int bin = row == 1 ? -1 : frame->bin[row - 2];
-            if (bin >= 0 && node->bin_mass[bin] <= 0)
-                continue;
-            code fresh = {node->corroded.median, node->corroded.median, node->corroded.log_spread, 0, INFINITY,
-                          c->element[i]};
-            if (bin >= 0) {
-                fresh.value = node->bin_median[bin];
-                fresh.low = c->model->edge[bin];
-                fresh.high = c->model->edge[bin + 1];
-            }
-            of[row] = code_for(c, &fresh);
-        }
-    }
-    for (int i = 0; i < c->count; i++)
-        c->code_of[i * frame->rows + frame->rows - 1] = c->codes + 1;
-}
-
-/* ---- the walk ---- */
-
-static int worse_code(const rl_chain *c, int now, int next)
-{
-    if (next == 0 || now == c->codes + 1)
-        return now;
-    if (next == c->codes + 1 || now == 0)
-        return next;
-    return c->code[next].value > c->code[now].value ? next : now;
-}
-
-/* Variables that elements [from, count) and their R need. */
-static int needed_from(const rl_chain *c, int from, int *out)
-{
-    int n = 0;
-    for (int i = from; i < c->count + c->beyond; i++)
-        for (int k = 0; k < (i < c->count ? c->of_element[i].count : 0) + c->of_return[i].count; k++) {
-            int own = i < c->count ? c->of_element[i].count : 0;
-            int v = k < own ? c->of_element[i].variable[k] : c->of_return[i].variable[k - own];
-            if (!among(out, n, v))
-                out[n++] = v;
-        }
-    return n;
-}
-
-/* Takes one element in: t is [code][cells]. */
-static table take_in(rl_chain *c, const table *t, int element, const int *keep, int keeps)
-{
-    const view *v = &c->of_element[element];
-    const int *code_of = &c->code_of[element * c->bench->frame.rows];
-    int codes = c->codes + 2;
-    table out = kept_of(c, t, keep, keeps);
-    out.p = rl_many(c->scratch, out.cells * (size_t)codes, double);
-    size_t step_v[MOST_VARIABLES], step_out[MOST_VARIABLES];
-    strides(c, t->variable, t->count, out.variable, out.count, 1, step_out);
-    strides(c, t->variable, t->count, v->variable, v->count, (size_t)v->rows, step_v);
-    for (int k = 0; k < codes; k++) {
-        const double *from = &t->p[(size_t)k * t->cells];
-        double *to[MOST_CODES];
-        for (int row = 0; row < v->rows; row++)
-            to[row] = &out.p[(size_t)worse_code(c, k, code_of[row]) * out.cells];
-        size_t at_v = 0, at_out = 0, cell = 0;
-        int at[MOST_VARIABLES] = {0};
-        do {
-            double p = from[cell++];
-            for (int row = 0; p > 0 && row < v->rows; row++)
-                to[row][at_out] += p * v->p[at_v + (size_t)row];
-        } while (next_cell(t, at, &at_v, step_v, &at_out, step_out));
-    }
-    return out;
-}
-
-/* Sums each code, with R(to) not open where `flows` is given. */
-static double *sum_codes(rl_chain *c, const table *t, const view *flows)
-{
-    int codes = c->codes + 2;
-    double *out = rl_many(c->arena, codes, double);
-    size_t step_v[MOST_VARIABLES], none[MOST_VARIABLES] = {0};
-    strides(c, t->variable, t->count, flows ? flows->variable : NULL, flows ? flows->count : 0,
-            flows ? (size_t)flows->rows : 1, step_v);
-    for (int k = 0; k < codes; k++) {
-        size_t at_v = 0, at_none = 0, cell = 0;
-        int at[MOST_VARIABLES] = {0};
-        do {
-            double through = flows ? 1 - flows->p[at_v + (size_t)flows->rows - 1] : 1;
-            out[k] += t->p[(size_t)k * t->cells + cell++] * through;
-        } while (next_cell(t, at, &at_v, step_v, &at_none, none));
-    }
-    return out;
-}
-
-/* The joint as it is at `from`: what comes before lets current through. */
-static table start_at(rl_chain *c, int from, bool dead)
-{
-    int keep[64];
-    table t = dead ? c->dead : c->live;
-    for (int i = 0; i < from && !dead; i++) {
-        int keeps = needed_from(c, i + 1, keep);
-        t = pass(c, &t, &c->of_element[i], keep, keeps);
-    }
-    if (dead)
-        t = pass(c, &t, NULL, keep, needed_from(c, from, keep));
-    return t;
-}
-
-static void walk(rl_chain *c, int from, bool dead)
-{
-    int keep[64], codes = c->codes + 2;
-    rl_mark mark = rl_arena_mark(c->scratch);
-    table start = start_at(c, from, dead);
-    table t = start;
-    t.p = rl_many(c->scratch, t.cells * (size_t)codes, double);
-    memcpy(t.p, start.p, t.cells * sizeof *t.p);
-    for (int i = from; i < c->count; i++) {
-        int keeps = needed_from(c, i + 1, keep);
-        t = take_in(c, &t, i, keep, keeps);
-        double **p = &c->p[dead][from * (c->count + 1)];
-        bool more = !dead && i + 1 < c->count + c->beyond;
-        p[i + 1 - from] = sum_codes(c, &t, more ? &c->of_return[i + 1] : NULL);
-    }
-    c->walked[dead][from] = true;
-    rl_arena_rewind(c->scratch, mark);
-}
-
-/* ---- making ---- */
-
-/* The joint of all variables that the walk needs, ascending. */
-static bool base_table(rl_chain *c, rl_groups *groups, const view *fed, const view *own, table *out)
-{
-    int list[64], n = needed_from(c, 0, list);
-    for (int k = 0; k < fed->count + own->count; k++) {
-        int v = k < fed->count ? fed->variable[k] : own->variable[k - fed->count];
-        if (!among(list, n, v))
-            list[n++] = v;
-    }
-    if (n > MOST_VARIABLES)
-        return false;
-    *out = (table){.count = n};
-    for (int i = 0; i < n; i++) {
-        int at = i;
-        for (; at > 0 && out->variable[at - 1] > list[i]; at--)
-            out->variable[at] = out->variable[at - 1];
-        out->variable[at] = list[i];
-    }
-    out->p = (double *)rl_group_joint(groups, c->bench, c->scratch, out->variable, n);
-    out->cells = cells_of(c, out->variable, n);
-    set_sizes(c, out);
-    return out->p != NULL;
-}
-
-/* How far the chain goes before the return forks. */
-static int unforked(rl_chain *c)
-{
-    const rl_node *node = &c->model->node[c->load];
-    int n = 1;   /* the wire alone, unless it forks itself */
-    while (n < node->on_every_count) {
-        rl_stretch s;
-        rl_mark mark = rl_arena_mark(c->arena);
-        int to = n + 1 < node->on_every_count ? node->on_every[n + 1] : -1;
-        bool good = rl_stretch_make(c->arena, c->model, c->load, -1, to, false, &s) == RL_STRETCH_OK && s.ways == 1 &&
-                    s.way[0].count == n + 1;
-        rl_arena_rewind(c->arena, mark);
-        if (!good)
-            break;
-        n++;
-    }
-    return n;
-}
-
-static bool make_views(rl_chain *c, rl_observer *o, rl_world *world)
-{
-    rl_exprs *exprs = o->exprs;
-    c->of_element = rl_many(c->arena, c->count, view);
-    c->of_return = rl_many(c->arena, c->count + 1, view);
-    for (int i = 0; i < c->count + c->beyond; i++) {
-        int e = c->element[i];
-        bool connector = c->model->node[e].info.sort == RL_CONNECTOR;
-        int own = rl_expr_element(exprs, world, e);
-        if (i < c->count && !make_view(c, own, &c->of_element[i]))
-            return false;
-        if (i == 0)
-            continue;   /* a wire is never `to` */
-        if (!make_view(c, connector ? own : rl_expr_return(exprs, world, e), &c->of_return[i]))
-            return false;
-    }
-    return true;
-}
-
-/* A copy that outlives the scratch memory and the groups. */
-static table lasting(rl_chain *c, const table *t)
-{
-    table out = *t;
-    out.p = rl_many(c->arena, t->cells, double);
-    memcpy(out.p, t->p, t->cells * sizeof *out.p);
-    return out;
-}
-
-rl_chain *rl_chain_make(rl_arena *arena, rl_arena *scratch, rl_observer *o, rl_bench *bench, rl_groups *groups, rl_world *world, int load)
-{
-    rl_chain *c = rl_new(arena, rl_chain);
-    *c = (rl_chain){.arena = arena, .scratch = scratch, .bench = bench, .model = o->model, .load = load,
-                    .element = o->model->node[load].on_every};
-    c->count = unforked(c);
-    c->beyond = c->count < o->model->node[load].on_every_count;
-    view fed, own;
-    if (!rl_probe_apart(bench, arena, o, world, load, c->element, c->count, c->beyond) || !make_views(c, o, world) ||
-        !make_view(c, rl_expr_load_feed(o->exprs, world, load), &fed) ||
-        !make_view(c, rl_expr_element(o->exprs, world, load), &own) || !base_table(c, groups, &fed, &own, &c->dead))
-        return NULL;
-    set_codes(c);
-    if (c->codes + 2 > MOST_CODES)
-        return NULL;
-    int keep[MOST_VARIABLES + 64], keeps = needed_from(c, 0, keep);
-    rl_mark mark = rl_arena_mark(scratch);
-    table base = c->dead, fed_in = pass(c, &base, &fed, base.variable, base.count);
-    table live = pass(c, &fed_in, &own, keep, keeps), dead = pass(c, &base, NULL, keep, keeps);
-    c->live = lasting(c, &live);
-    c->dead = lasting(c, &dead);
-    rl_arena_rewind(scratch, mark);
-    for (int d = 0; d < 2; d++) {
-        c->walked[d] = rl_many(arena, c->count, bool);
-        c->p[d] = rl_many(arena, c->count * (c->count + 1), double *);
-    }
-    return c;
-}
-
-/* ---- asking ---- */
-
-static rl_end law_of(rl_chain *c, const rl_stretch *s, double current, int k)
-{
-    rl_end end = {.sort = RL_END_LAW, .element = -1};
-    const rl_way *way = &s->way[0];
-    rl_term *term = rl_many(c->scratch, way->count, rl_term);
-    double rest = 0, nominal = 0;
-    int terms = 0;
-    for (int i = 0; i < way->count; i++) {
-        rl_law law = c->model->node[way->element[i]].sound;
-        int t = 0;
-        rest += current * way->conductor[i];
-        nominal += current * (way->conductor[i] + law.median);
-        while (t < terms && term[t].log_spread != law.log_spread)
-            t++;
-        if (t == terms)
-            term[terms++] = (rl_term){0, law.log_spread};
-        term[t].scale += current * law.median;
-    }
-    if (k == 0) {
-        end.law = (rl_true){.sort = RL_TRUE_WAY, .base = rest, .terms = terms, .term = term};
-        return end;
-    }
-    const code *counts = &c->code[k];
-    end.element = counts->element;
-    end.law = (rl_true){.sort = RL_TRUE_COUNTS, .base = nominal, .scale = current, .median = counts->median,
-                        .log_spread = counts->log_spread, .low = counts->low, .high = counts->high};
-    return end;
-}
+/* ---- the elements and their order ---- */
 
 static int place_of(const rl_chain *c, int element)
 {
-    for (int i = 0; i < c->count; i++)
+    for (int i = 0; i < c->count + c->beyond; i++)
         if (c->element[i] == element)
             return i;
     return -1;
 }
 
+static void insert_element(rl_chain *c, int at, int element)
+{
+    memmove(&c->element[at + 1], &c->element[at], (size_t)(c->count - at) * sizeof c->element[0]);
+    c->element[at] = element;
+    c->count++;
+}
+
+/* A way's new elements go behind the one before; false: no one order serves all ways. */
+static bool merge_way(rl_chain *c, const rl_way *way)
+{
+    int before = -1;
+    for (int i = 0; i < way->count; i++) {
+        int at = place_of(c, way->element[i]);
+        if (at < 0) {
+            if (c->count == MOST_ELEMENTS)
+                return false;
+            at = before + 1;
+            insert_element(c, at, way->element[i]);
+        } else if (at <= before) {
+            return false;
+        }
+        before = at;
+    }
+    return true;
+}
+
+/* The longest stretch from the wire that has few enough ways. */
+static bool find_whole(rl_chain *c)
+{
+    const rl_node *node = &c->model->node[c->load];
+    for (int i = node->on_every_count; i > 0; i--) {
+        int to = i < node->on_every_count ? node->on_every[i] : -1;
+        rl_mark mark = rl_arena_mark(c->shared->arena);
+        if (rl_stretch_make(c->shared->arena, c->model, c->load, -1, to, false, &c->whole) == RL_STRETCH_OK) {
+            bool good = true;
+            for (int w = 0; w < c->whole.ways && good; w++)
+                good = merge_way(c, &c->whole.way[w]);
+            if (good)
+                c->element[c->count] = to;
+            c->beyond = to >= 0;
+            return good;
+        }
+        rl_arena_rewind(c->shared->arena, mark);
+    }
+    return false;
+}
+
+/* Which ways each element is in, and where each way stands at it. */
+static void set_ways(rl_chain *c)
+{
+    rl_arena *arena = c->shared->arena;
+    uint32_t in[MOST_ELEMENTS] = {0};
+    c->set_of = rl_many(arena, c->count, int);
+    for (int w = 0; w < c->whole.ways; w++) {
+        const rl_way *way = &c->whole.way[w];
+        c->start[w] = rl_many(arena, c->count + 1, int);
+        for (int i = 0, n = 0; i <= c->count; i++) {
+            c->start[w][i] = n;
+            if (i < c->count && n < way->count && way->element[n] == c->element[i]) {
+                in[i] |= 1u << w;
+                n++;
+            }
+        }
+    }
+    for (int i = 0; i < c->count; i++) {
+        int s = 0;
+        while (s < c->sets && c->set[s] != in[i])
+            s++;
+        if (s == c->sets)
+            c->set[c->sets++] = in[i];
+        c->set_of[i] = s;
+    }
+}
+
+/* ---- laws ---- */
+
+/* Whether a span may end before the element at this place. */
+static bool may_end(const rl_chain *c, int i)
+{
+    return i > 0 && rl_on_every(c->model, c->load, c->element[i]);
+}
+
+/* Laws of all that is read; false: one hangs on too much, or two on one element. */
+static bool set_laws(rl_chain *c)
+{
+    const rl_bearings *s = c->shared;
+    rl_exprs *exprs = s->observer->exprs;
+    rl_bench *bench = s->givens->bench;
+    bool *marked = rl_many(s->scratch, c->model->nodes, bool), *copy = rl_many(s->scratch, c->model->nodes, bool);
+    int expr[2] = {rl_expr_load_feed(exprs, s->world, c->load), rl_expr_element(exprs, s->world, c->load)};
+    for (int i = 0; i < 2; i++)
+        if (!rl_probe_apart(bench, s->scratch, expr[i], marked) || !(c->own[i] = rl_given_of(s->givens, expr[i])))
+            return false;
+    for (int i = 0; i < c->count + c->beyond; i++) {
+        int e = c->element[i], self = rl_expr_element(exprs, s->world, e);
+        if (may_end(c, i)) {   /* a connector has no parent: its own state */
+            bool connector = c->model->node[e].info.sort == RL_CONNECTOR;
+            int back = connector ? self : rl_expr_return(exprs, s->world, e);
+            memcpy(copy, marked, (size_t)c->model->nodes * sizeof *copy);
+            if (!rl_probe_apart(bench, s->scratch, back, copy) || !(c->of_return[i] = rl_given_of(s->givens, back)))
+                return false;
+        }
+        if (i < c->count && (!rl_probe_apart(bench, s->scratch, self, marked) ||
+                             !(c->of_element[i] = rl_given_of(s->givens, self))))
+            return false;
+    }
+    return true;
+}
+
+static int code_for(rl_chain *c, const rl_candidate *fresh)
+{
+    for (int i = 1; i <= c->codes; i++)
+        if (rl_candidate_same(&c->code[i], fresh))
+            return i;
+    c->code[++c->codes] = *fresh;
+    return c->codes;
+}
+
+/* Candidates for a current of 1 A: what is greater is so for any. */
+static bool set_codes(rl_chain *c)
+{
+    const rl_frame *frame = c->frame;
+    c->code = rl_many(c->shared->arena, c->count * (frame->bins + 1) + 1, rl_candidate);
+    c->code_of = rl_many(c->shared->arena, c->count * frame->rows, int);
+    for (int i = 0; i < c->count; i++) {
+        const rl_node *node = &c->model->node[c->element[i]];
+        for (int bin = -1; bin < frame->bins; bin++) {
+            if (bin >= 0 && node->bin_mass[frame->bin[bin]] <= 0)
+                continue;   /* cannot be */
+            rl_candidate fresh = rl_candidate_make(frame, c->element[i], bin, 1);
+            c->code_of[i * frame->rows + bin + 2] = code_for(c, &fresh);
+        }
+    }
+    for (int i = 0; i < c->count; i++)
+        c->code_of[(i + 1) * frame->rows - 1] = c->codes + 1;
+    return c->codes + 2 <= MOST_CODES;
+}
+
+/* ---- the machine ---- */
+
+static int slot_of(const machine *m, const tuple *t)
+{
+    uint32_t h = 2166136261u;
+    for (int w = 0; w < RL_MAX_WAYS; w++)
+        h = (h ^ t->code[w]) * 16777619u;
+    for (h ^= h >> 15;; h++) {
+        h &= (uint32_t)(m->slots - 1);
+        if (m->slot[h] == 0 || memcmp(&m->state[m->slot[h] - 1], t, sizeof *t) == 0)
+            return (int)h;
+    }
+}
+
+/* The number of a state; there is always room for one more. */
+static int state_for(rl_chain *c, const tuple *t)
+{
+    machine *m = &c->machine;
+    int slot = slot_of(m, t);
+    if (m->slot[slot] > 0)
+        return m->slot[slot] - 1;
+    assert(m->states < m->room);
+    m->state[m->states] = *t;
+    m->slot[slot] = ++m->states;
+    return m->states - 1;
+}
+
+/* Room for `more` further states; false: there would be too many. */
+static bool reserve(rl_chain *c, int more)
+{
+    machine *m = &c->machine;
+    if (m->states + more <= m->room)
+        return true;
+    int room = m->room ? m->room : 64;
+    while (room < m->states + more)
+        room *= 2;
+    if (room > 2 * MOST_STATES)
+        return false;
+    machine wide = {.states = m->states, .room = room, .slots = 4 * room};
+    wide.state = rl_many(c->shared->arena, room, tuple);
+    wide.after = rl_many(c->shared->arena, room, int *);
+    wide.slot = rl_many(c->shared->arena, wide.slots, int);
+    for (int s = 0; s < m->states; s++) {
+        wide.state[s] = m->state[s];
+        wide.after[s] = m->after[s];
+        wide.slot[slot_of(&wide, &m->state[s])] = s + 1;
+    }
+    *m = wide;
+    return true;
+}
+
+static tuple with_code(const rl_chain *c, tuple t, uint32_t set, int code)
+{
+    int open = c->codes + 1;
+    for (int w = 0; w < c->whole.ways; w++) {
+        int now = t.code[w];
+        if ((set >> w & 1u) && now != open && (code == open || now == 0 || c->code[code].value > c->code[now].value))
+            t.code[w] = (uint8_t)code;
+    }
+    return t;
+}
+
+/* The state after an element of this set of ways brings in a code. */
+static int state_after(rl_chain *c, int state, int set, int code)
+{
+    machine *m = &c->machine;
+    int each = c->codes + 2;
+    if (code == 0)
+        return state;
+    if (!m->after[state]) {
+        m->after[state] = rl_many(c->shared->arena, c->sets * each, int);
+        memset(m->after[state], -1, (size_t)(c->sets * each) * sizeof(int));
+    }
+    int *after = &m->after[state][set * each + code];
+    if (*after < 0) {
+        tuple t = with_code(c, m->state[state], c->set[set], code);
+        *after = state_for(c, &t);
+    }
+    return *after;
+}
+
+/* ---- the march ---- */
+
+/* States of a march at hand: their numbers in the machine. */
+typedef struct roster { int count; int *state; } roster;
+
+/* Reads element i. */
+static bool read_element(rl_chain *c, rl_march *m, roster *now, int i, uint64_t keep)
+{
+    int rows = c->of_element[i]->rows;
+    rl_arena *scratch = c->shared->scratch;
+    if (!reserve(c, now->count * rows))
+        return false;
+    int *next = rl_many(scratch, now->count * rows, int), *local = rl_many(scratch, c->machine.room, int);
+    roster then = {0, rl_many(scratch, now->count * rows, int)};
+    for (int s = 0; s < now->count; s++)
+        for (int row = 0; row < rows; row++) {
+            int after = state_after(c, now->state[s], c->set_of[i], c->code_of[i * c->frame->rows + row]);
+            if (local[after] == 0) {
+                then.state[then.count++] = after;
+                local[after] = then.count;
+            }
+            next[s * rows + row] = local[after] - 1;
+        }
+    *now = then;
+    return rl_march_read(m, c->of_element[i], next, then.count, keep);
+}
+
+/* What has come about where a span ends before element i. */
+static void note(rl_chain *c, const rl_march *m, const roster *now, const rl_given *flows, outcome *out)
+{
+    rl_arena *arena = c->shared->arena;
+    double *p = rl_many(arena, now->count, double);
+    int *state = rl_many(arena, now->count, int);
+    memcpy(state, now->state, (size_t)now->count * sizeof *state);
+    rl_march_sum(m, flows, p);
+    *out = (outcome){now->count, state, p};
+}
+
+/* What a course reads at element i comes in, whether it is asked about or not. */
+static bool bring_at(const rl_chain *c, rl_march *m, int i, bool dead)
+{
+    const rl_given *flows = dead ? NULL : c->of_return[i];
+    return (!flows || rl_march_bring(m, flows)) && (i == c->count || rl_march_bring(m, c->of_element[i]));
+}
+
+/* The load draws at `from`, or (dead) what lies before does not matter. */
+static bool come_to(const rl_chain *c, rl_march *m, int from, bool dead)
+{
+    const chain_course *course = &c->course[dead];
+    rl_march_start(m, c->shared->scratch, &course->ladder);
+    for (int i = 0; i < from; i++)
+        if (!bring_at(c, m, i, dead) || !rl_march_pass(m, dead ? NULL : c->of_element[i], course->keep[i]))
+            return false;
+    return true;
+}
+
+static bool march(rl_chain *c, int from, bool dead)
+{
+    chain_course *course = &c->course[dead];
+    outcome *at = &course->at[from * (c->count + 1)];
+    tuple nothing = {{0}};
+    rl_march m;
+    if (!reserve(c, 1) || !come_to(c, &m, from, dead))
+        return false;
+    int first = state_for(c, &nothing);
+    roster now = {1, &first};
+    for (int i = from; i <= c->count; i++) {
+        if (!bring_at(c, &m, i, dead))
+            return false;
+        if (i > from)
+            note(c, &m, &now, dead ? NULL : c->of_return[i], &at[i]);
+        if (i < c->count && !read_element(c, &m, &now, i, course->keep[i]))
+            return false;
+    }
+    return true;
+}
+
+/* ---- making ---- */
+
+/* The net's variables that stand for parts of a path. */
+static void list_parts(const rl_bench *bench, int expr, rl_wanted *out)
+{
+    rl_expr x = bench->exprs.at[expr];
+    int variable = rl_network_variable(&bench->network, expr);
+    if (variable >= 0)
+        rl_wanted_put(out, variable, 0);
+    if (x.sort != RL_X_MAX && x.sort != RL_X_MIN)
+        return;
+    list_parts(bench, x.a, out);
+    list_parts(bench, x.b, out);
+}
+
+/* The ladder in the order in which a march comes to need the variables; *keep: before what
+ * only the load itself and its feed hang on. */
+static bool make_ladder(rl_chain *c, rl_ladder *ladder, int *keep)
+{
+    const rl_bearings *s = c->shared;
+    rl_wanted wanted = {.count = 0}, further = {.count = 0};
+    const rl_given *together[2 * MOST_ELEMENTS + 3];
+    int togethers = 0;
+    for (int i = 0; i < c->count + c->beyond; i++) {
+        if (i < c->count)
+            rl_wanted_add(&wanted, together[togethers++] = c->of_element[i], i);
+        if (c->of_return[i])
+            rl_wanted_add(&wanted, together[togethers++] = c->of_return[i], i);
+    }
+    int marched = wanted.count;
+    for (int i = 0; i < 2; i++)
+        rl_wanted_add(&wanted, together[togethers++] = c->own[i], c->count + 3);
+    list_parts(s->givens->bench, rl_expr_return(s->observer->exprs, s->world, c->element[0]), &further);
+    if (!rl_ladder_make(ladder, s->ladders, &wanted, &further, together, togethers))
+        return false;
+    *keep = ladder->count;
+    for (int i = marched; i < wanted.count; i++) {
+        int place = rl_ladder_place(ladder, wanted.variable[i]);
+        *keep = place < *keep ? place : *keep;
+    }
+    return true;
+}
+
+static void set_keep(rl_chain *c, bool dead)
+{
+    const rl_given *law[2 * MOST_ELEMENTS + 2];
+    int at[2 * MOST_ELEMENTS + 2];
+    rl_route route = {0, law, at};
+    for (int i = 0; i < c->count + c->beyond; i++)
+        for (int k = 0; k < 2; k++) {
+            at[route.laws] = i;
+            law[route.laws++] = k == 0 ? (dead ? NULL : c->of_return[i]) : i < c->count ? c->of_element[i] : NULL;
+        }
+    c->course[dead].keep = rl_many(c->shared->arena, c->count, uint64_t);
+    rl_route_keep(&route, &c->course[dead].ladder, c->course[dead].keep, c->count);
+}
+
+static bool set_courses(rl_chain *c)
+{
+    rl_arena *arena = c->shared->arena;
+    int keep;
+    if (!make_ladder(c, &c->all, &keep))
+        return false;
+    rl_ladder_condition(&c->course[0].ladder, arena, c->shared->scratch, &c->all, keep, c->own, 2);
+    c->course[1].ladder = c->all;
+    c->course[1].ladder.count = keep;   /* what only the load hangs on sums to 1 */
+    for (int dead = 0; dead < 2; dead++) {
+        set_keep(c, dead);
+        c->course[dead].walked = rl_many(arena, c->count, bool);
+        c->course[dead].at = rl_many(arena, c->count * (c->count + 1), outcome);
+    }
+    return true;
+}
+
+static void set_currents(rl_chain *c)
+{
+    for (int dead = 0; dead < 2; dead++) {
+        c->current[dead] = rl_many(c->shared->arena, c->count, double);
+        for (int i = 0; i < c->count; i++)
+            c->current[dead][i] = dead ? 1 : c->model->node[c->load].info.current;
+    }
+}
+
+rl_chain *rl_chain_make(const rl_bearings *bearings, int load)
+{
+    rl_chain *c = rl_new(bearings->arena, rl_chain);
+    *c = (rl_chain){.shared = bearings, .model = bearings->observer->model, .frame = bearings->observer->frame, .load = load};
+    if (!find_whole(c) || !set_laws(c) || !set_codes(c) || !set_courses(c))
+        return NULL;
+    set_ways(c);
+    set_currents(c);
+    return c;
+}
+
+const rl_ladder *rl_chain_ladder(const rl_chain *chain)
+{
+    return &chain->all;
+}
+
+/* ---- asking ---- */
+
+/* The part of a way that lies in the span. */
+static rl_way part_of_way(const rl_chain *c, int w, int first, int end)
+{
+    const rl_way *way = &c->whole.way[w];
+    int from = c->start[w][first];
+    return (rl_way){c->start[w][end] - from, &way->element[from], &way->conductor[from]};
+}
+
+/* The first element of the way that brings the code in. */
+static int counting_element(const rl_chain *c, const rl_way *way, int code)
+{
+    for (int i = 0; i < way->count; i++) {
+        const int *of = &c->code_of[place_of(c, way->element[i]) * c->frame->rows];
+        for (int row = 1; row < c->frame->rows - 1; row++)
+            if (of[row] == code)
+                return way->element[i];
+    }
+    return -1;
+}
+
+/* The way of least nominal value, or -1: all are open. */
+static int counting_way(const rl_chain *c, const tuple *state, const double *base, double current)
+{
+    int best = -1;
+    double least = INFINITY;
+    for (int w = 0; w < c->whole.ways; w++) {
+        int code = state->code[w];
+        double nominal = base[w] + (code > 0 ? current * c->code[code].value : 0);
+        if (code <= c->codes && (best < 0 || nominal < least)) {
+            best = w;
+            least = nominal;
+        }
+    }
+    return best;
+}
+
+static rl_end end_for(const rl_chain *c, const rl_way *way, int w, int code, bool dead)
+{
+    rl_candidate counts = c->code[code];
+    if (code > 0) {
+        counts.scale = c->current[dead][0];
+        counts.element = counting_element(c, &way[w], code);
+    }
+    rl_end end = rl_way_end(c->shared->scratch, c->model, &way[w], c->current[dead], code > 0 ? &counts : NULL);
+    end.way = w;
+    return end;
+}
+
+/* Ends from states: those in which the same code of the same way counts are one. */
+static void set_ends(const rl_chain *c, const outcome *o, int first, int last, bool dead, rl_chain_ends *out)
+{
+    rl_arena *scratch = c->shared->scratch;
+    int ways = c->whole.ways, each = c->codes + 1, open = ways * each;
+    int *number = rl_many(scratch, open + 1, int);
+    double base[RL_MAX_WAYS], sum = 0;
+    rl_way *way = rl_many(scratch, ways, rl_way);
+    for (int w = 0; w < ways; w++) {
+        way[w] = part_of_way(c, w, first, last);
+        base[w] = rl_way_base(c->model, &way[w], c->current[dead]);
+    }
+    double *p = rl_many(scratch, o->states + 1, double);
+    *out = (rl_chain_ends){0, rl_many(scratch, o->states + 1, rl_end), p, way};
+    for (int s = 0; s < o->states; s++) {
+        if (!(o->p[s] > 0))
+            continue;
+        const tuple *state = &c->machine.state[o->state[s]];
+        int w = counting_way(c, state, base, c->current[dead][0]), kind = w < 0 ? open : w * each + state->code[w];
+        if (number[kind] == 0) {
+            number[kind] = ++out->ends;
+            out->end[out->ends - 1] = w < 0 ? (rl_end){.sort = RL_END_OPEN, .element = -1}
+                                            : end_for(c, way, w, state->code[w], dead);
+        }
+        p[number[kind] - 1] += o->p[s];
+        sum += o->p[s];
+    }
+    out->end[out->ends] = (rl_end){.sort = RL_END_LAW, .law = {.sort = RL_TRUE_FIXED}, .element = -1};
+    p[out->ends++] = fmax(0, 1 - sum);   /* nothing flows */
+}
+
+/* Where the span begins and ends among the elements; false: not in the chain. */
+static bool find_span(const rl_chain *c, int from, int to, bool dead, int *first, int *last)
+{
+    if (to < 0 && dead)
+        to = rl_last_element(c->model, c->load);
+    *first = from < 0 ? 0 : place_of(c, from);
+    *last = to >= 0 ? place_of(c, to) : dead || c->beyond ? -1 : c->count;
+    return *first >= 0 && *first < c->count && *last > *first;
+}
+
 bool rl_chain_ask(rl_chain *c, int from, int to, bool dead, rl_chain_ends *out)
 {
-    rl_stretch s;
-    if (rl_stretch_make(c->scratch, c->model, c->load, from, to, dead, &s) != RL_STRETCH_OK || s.ways != 1)
+    int first, last;
+    if (!find_span(c, from, to, dead, &first, &last))
         return false;
-    const rl_way *way = &s.way[0];
-    int first = place_of(c, way->element[0]), n = way->count;
-    if (first < 0 || first + n > c->count)
-        return false;
-    for (int i = 0; i < n; i++)
-        if (c->element[first + i] != way->element[i])
-            return false;
-    bool last = first + n == c->count + c->beyond;   /* the way ends there */
-    bool known = last ? s.to < 0 : s.to == c->element[first + n];
-    if (!dead && !known)
-        return false;
-    if (!c->walked[dead][first])
-        walk(c, first, dead);
-    const double *p = c->p[dead][first * (c->count + 1) + n];
-    double current = dead ? 1 : c->model->node[c->load].info.current, sum = 0;
-    out->end = rl_many(c->scratch, c->codes + 3, rl_end);
-    out->p = rl_many(c->scratch, c->codes + 3, double);
-    out->ends = c->codes + 3;
-    for (int k = 0; k < c->codes + 2; k++) {
-        out->p[k] = p[k];
-        sum += p[k];
-        out->end[k] = k <= c->codes ? law_of(c, &s, current, k) : (rl_end){.sort = RL_END_OPEN, .element = -1};
+    chain_course *course = &c->course[dead];
+    if (!course->walked[first]) {
+        rl_mark mark = rl_arena_mark(c->shared->scratch);
+        course->walked[first] = true;
+        if (!march(c, first, dead))
+            memset(&course->at[first * (c->count + 1)], 0, (size_t)(c->count + 1) * sizeof *course->at);
+        rl_arena_rewind(c->shared->scratch, mark);
     }
-    out->p[c->codes + 2] = fmax(0, 1 - sum);   /* nothing flows */
-    out->end[c->codes + 2] = (rl_end){.sort = RL_END_LAW, .law = {.sort = RL_TRUE_FIXED}, .element = -1};
+    const outcome *o = &course->at[first * (c->count + 1) + last];
+    if (!o->state)
+        return false;
+    set_ends(c, o, first, last, dead, out);
     return true;
 }

@@ -2,31 +2,32 @@
  *
  * The spans of a load share their elements: what counts between `from` and `to`
  * follows from what counts up to the element before, and whether the load draws
- * from whether it draws at the element before.  One walk over the joint
- * posterior of the chain's variables gives the ends of every span.
+ * from whether it draws at the element before.  One march for each `from` gives
+ * the ends of every span; where the return forks, what counts is known for each way.
  *
- * Invariant: exact, as a probe of each span by itself would be; where the
- * walk's conditions do not hold (forks, too large a joint) it says so and
- * nothing is answered.
+ * Invariant: exact, as a probe of each span by itself would be; where a
+ * chain's conditions do not hold (too many ways or too large a table) it says so
+ * and nothing is answered.
  */
 #ifndef RL_CHAIN_H
 #define RL_CHAIN_H
 
-#include "probe.h"
+#include "march.h"
 
-/* Ends of one span: the law of each end that a code stands for. */
+/* Ends of one span: the law of each end and its probability. */
 typedef struct rl_chain_ends {
     int ends;
     rl_end *end;
-    double *p;
+    const double *p;
+    const rl_way *way;         /* those that an end's `way` means */
 } rl_chain_ends;
 
 typedef struct rl_chain rl_chain;
 
-/* Prepares a load's chain; NULL: its conditions do not hold.  `arena` outlives
- * it; what `scratch` gives to one question is the caller's to rewind. */
-rl_chain *rl_chain_make(rl_arena *arena, rl_arena *scratch, rl_observer *observer, rl_bench *bench, rl_groups *groups, rl_world *world,
-                        int load);
+/* Prepares a load's chain; NULL: its conditions do not hold. */
+rl_chain *rl_chain_make(const rl_bearings *bearings, int load);
+/* Of all that the load's elements, its feed path and itself hang on. */
+const rl_ladder *rl_chain_ladder(const rl_chain *chain);
 /* Ends of the span (-1: default ends); false: ask by a probe. */
 bool rl_chain_ask(rl_chain *chain, int from, int to, bool dead, rl_chain_ends *out);
 

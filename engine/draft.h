@@ -13,14 +13,26 @@
 #include "infer.h"
 #include "table.h"
 
+/* All that was said of one expression alone in one occasion (a bit of the frame). */
+typedef struct rl_own {
+    int expr, bit;
+    int times;                  /* factors that it is the product of */
+    const double *row;          /* a weight for each of the expression's rows */
+} rl_own;
+
 typedef struct rl_draft {
     rl_arena *arena;
     rl_exprs *exprs;
-    rl_cells *factor;
+    rl_cells *factor;           /* on several inputs, or on helpers */
     int factors, room;
+    rl_own *own;
+    int owns, own_room;
+    int *own_of;                /* by expression: its newest, or -1 */
+    int slots;                  /* length of own_of */
     int *helper_size;
     int helpers, helper_room;
     double most_cells;          /* of one factor; 0: any */
+    bool peel;                  /* paths that hang on the rest in one place only are absorbed, as elements are */
     double log_scale;           /* ln of what constants came to */
     /* of each element: what its states weigh (prior x inspections), RL_STATES each */
     double (*state)[RL_STATES];
@@ -32,16 +44,25 @@ int rl_draft_helper(rl_draft *draft, int size);        /* an input, < 0 */
 /* A factor on what is seen in one occasion (a bit of the frame): expressions as
  * rows, or of any size where they are sound.  Its cells become the draft's. */
 void rl_draft_add(rl_draft *draft, const rl_cells *table, int bit);
+/* The same for a factor on one expression alone.  `row` must last as long as the
+ * draft, and stays as it is. */
+void rl_draft_add_own(rl_draft *draft, int expr, const double *row, int bit);
 void rl_draft_scale(rl_draft *draft, double factor);
 
 /* Writes inputs (rows) that are sound, calm or failed over what is behind them. */
 void rl_draft_see_through(rl_arena *arena, const rl_exprs *exprs, rl_cells *table);
 /* Input `at`, rows of one occasion, becomes values under a mask. */
 void rl_draft_widen(rl_arena *arena, const rl_exprs *exprs, rl_cells *table, int at, rl_mask mask, int bit);
-/* What stands behind a part of a path that is calm or failed; else the part. */
+/* What stands behind a part of a path: of one that is failed, the load; else the part. */
 int rl_draft_part(const rl_exprs *exprs, int part);
-/* Writes a max or min (values under `whole`) over what stands behind its two
- * parts (values under their masks) in place of input `at`. */
+/* What stands behind the parts of a path: one of a calm path, else two. */
+int rl_draft_parts(const rl_exprs *exprs, int expr, int part[2]);
+/* What a path is (a value under `whole`) of what stands behind its parts:
+ * map[value of the first][value of the second, if there are two]. */
+const int *rl_draft_of_parts(rl_arena *arena, const rl_exprs *exprs, int expr, rl_mask whole,
+                             rl_mask mask_a, rl_mask mask_b);
+/* Writes a path (values under `whole`) over what stands behind its parts
+ * (values under their masks) in place of input `at`. */
 void rl_draft_write_out(rl_arena *arena, const rl_exprs *exprs, rl_cells *table, int at, rl_mask whole,
                         rl_mask mask_a, rl_mask mask_b);
 
@@ -54,7 +75,8 @@ typedef struct rl_network {
     rl_mask *mask;              /* occasions an expression is needed in: its values */
     int expr_count;
     int *base_of;               /* by element: its own expression, or -1: no factor uses it */
-    double **weight;            /* base expressions: weights of the values, normalised; else NULL */
+    double **weight;            /* base expressions: weights of the values, normalised; absorbed paths: what
+                                 * was known of them; else NULL */
     rl_absorbed *absorbed;      /* in the order absorbed */
     int absorbed_count;
     int *absorbed_of;           /* by expression: its place in that list, or -1 */
@@ -66,7 +88,8 @@ typedef struct rl_network {
 /* `keep`: elements that must be variables of the net if a factor needs them
  * (NULL: none).  `last`: expressions that, if needed at all, are needed in the
  * last occasion too (NULL: none). */
-void rl_network_make(rl_network *network, rl_arena *arena, rl_draft *draft, const bool *keep, const bool *last);
+void rl_network_make(rl_network *network, rl_arena *arena, const rl_draft *draft, const bool *keep,
+                     const bool *last);
 /* Variable of an expression, or -1 if it is not in the net. */
 static inline int rl_network_variable(const rl_network *network, int expr)
 {

@@ -1,16 +1,18 @@
 /* eliminate.c: messages on the tree of buckets.
  *
- * Upwards, each bucket multiplies its factors, the weights on its variable and
- * its children's messages into a product, and sums its variable out: its
- * message, scaled so that the greatest cell is 1.  Downwards, a bucket's belief
- * is its product times the belief of the separator over the message.  Products
- * and messages stay until a weight below them changes.
+ * Upwards, each bucket runs its joins: its own terms, its factors and its
+ * children's messages are multiplied and its variable is summed out: its
+ * message, scaled so that the greatest cell is 1.  Downwards, the joins are run
+ * back: a part's bar is the sum of all that it was multiplied by, so that part
+ * times bar is the part's belief, for all parts at some two times the cost of
+ * the way up.
  * Cells never exceed 1 on the way up, so each multiplication loses at most the
  * least double to underflow; `loss` adds that up.  Should it reach what matters
- * (or a message vanish), the pass is done again in logarithms, which also tells
- * a true 0 from a lost one.
- * Invariant: after a collect, every bucket's product over its message is the
- * law of its variable given its separator.
+ * (or a message vanish, or beliefs fail to sum to 1 on the way down), the pass
+ * is done again in logarithms, which also tells a true 0 from a lost one.
+ * Invariant: after a collect the message of every bucket times its scale is
+ * its product summed over its variable; nothing is done again that no changed
+ * weight touches.
  */
 #include "infer_private.h"
 
@@ -24,8 +26,6 @@
 static const double NO_ACCOUNT = 1e-60;
 /* Messages all below this cannot be scaled up safely. */
 static const double FAINTEST = 1e-290;
-/* Products of factors stay this far from underflow; else they are kept apart. */
-static const double WIDEST_RANGE = 1e-250;
 
 /* ln of a product of many numbers, without a logarithm for each. */
 typedef struct log_sum {
@@ -57,43 +57,12 @@ static double *take_cells(rl_arena *arena, size_t count)
     return rl_arena_raw(arena, count * sizeof(double));
 }
 
-static void fill(double *cells, double value, size_t count)
-{
-    for (size_t i = 0; i < count; i++)
-        cells[i] = value;
-}
-
-static size_t table_cells(const rl_net *net, const rl_table *table)
-{
-    size_t cells = 1;
-    for (int i = 0; i < table->count; i++)
-        cells *= (size_t)net->size[table->variable[i]];
-    return cells;
-}
-
-/* Makes the greatest cell 1 unless it is near; whether there is one above 0. */
-static bool level(double *cells, size_t count, log_sum *taken)
+static double greatest_of(const double *cells, size_t count)
 {
     double greatest = 0;
     for (size_t i = 0; i < count; i++)
         greatest = cells[i] > greatest ? cells[i] : greatest;
-    assert(greatest < INFINITY);
-    if (greatest > 1 || (greatest < 0.25 && greatest > 0)) {
-        log_add(taken, greatest);
-        for (size_t i = 0; i < count; i++)
-            cells[i] /= greatest;
-    }
-    return greatest > 0;
-}
-
-/* The least cell above 0; 1 if there is none below. */
-static double least_cell(const double *cells, size_t count)
-{
-    double least = 1;
-    for (size_t i = 0; i < count; i++)
-        if (cells[i] < least && cells[i] > 0)
-            least = cells[i];
-    return least;
+    return greatest;
 }
 
 typedef struct making {
@@ -101,133 +70,93 @@ typedef struct making {
     const rl_net *net;
     const rl_plan *plan;
     rl_tree *tree;
-    double *factor;      /* a factor in our order; room for one of a small bucket */
     log_sum taken;
+    log_sum *term;       /* by value of the variable at hand */
 } making;
 
-static rl_shape factor_shape(making *work, int k, const rl_table *table)
+/* Makes the greatest cell 1 unless it is near. */
+static void level(making *work, double *cells, size_t count)
 {
-    int *places = rl_arena_raw(work->arena, (size_t)table->count * sizeof *places);
-    for (int i = 0; i < table->count; i++) {
-        int place = work->plan->place[table->variable[i]], at = i;
-        for (; at > 0 && places[at - 1] > place; at--)
-            places[at] = places[at - 1];
-        places[at] = place;
+    double greatest = greatest_of(cells, count);
+    assert(greatest < INFINITY);
+    if (greatest > 1 || (greatest < 0.25 && greatest > 0)) {
+        log_add(&work->taken, greatest);
+        for (size_t i = 0; i < count; i++)
+            cells[i] /= greatest;
     }
-    return rl_shape_make(work->arena, work->plan->size, rl_scope_count(work->plan, k),
-                         rl_scope(work->plan, k), table->count, places);
+    work->tree->zero = work->tree->zero || greatest == 0;
 }
 
-static void keep_apart(making *work, rl_bucket *bucket, const double *cells, size_t count, rl_shape shape)
+static void make_factor(making *work, int part)
 {
-    double *copy = take_cells(work->arena, count);
-    memcpy(copy, cells, count * sizeof *copy);
-    bucket->operand[bucket->operands++] = (rl_operand){.cells = copy, .shape = shape};
+    const rl_part *p = &work->plan->part[part];
+    double *cells = take_cells(work->arena, p->cells);
+    rl_gather(cells, &work->net->factor[p->factor], work->plan->size, work->plan->place, work->plan->lay);
+    level(work, cells, p->cells);
+    work->tree->value[part] = cells;
 }
 
-/* Multiplies the factors of a small bucket into its base, as far as their
- * ranges allow. */
-static void make_base(making *work, rl_bucket *bucket, int k, double *base)
+/* The product of a value's unary factors; hundreds of them may pull in different ways. */
+static bool take_terms(making *work, int k)
 {
-    const rl_plan *plan = work->plan;
-    double range = 1;
-    for (int f = plan->first_factor[k]; f >= 0; f = plan->next_factor[f]) {
-        const rl_table *table = &work->net->factor[f];
-        bool first = bucket->base == NULL, alone = first && plan->next_factor[f] < 0;
-        bool whole = first && table->count == rl_scope_count(plan, k);
-        double *cells = whole ? base : work->factor;
-        size_t count = table_cells(work->net, table);
-        rl_gather(cells, table, plan->size, plan->place);
-        work->tree->zero = !level(cells, count, &work->taken) || work->tree->zero;
-        double least = alone ? 1 : least_cell(cells, count);
-        bucket->base = base;
-        if (first && !whole)
-            fill(base, 1, bucket->size * bucket->rest);
-        if (!first && range * least < WIDEST_RANGE) {
-            keep_apart(work, bucket, cells, count, factor_shape(work, k, table));
-            continue;
-        }
-        range *= least;
-        if (!whole)
-            rl_fold(base, cells, factor_shape(work, k, table), RL_TIMES);
-    }
-}
-
-/* A large bucket keeps its factors apart: they are small beside its table. */
-static void keep_factors(making *work, rl_bucket *bucket, int k)
-{
+    size_t size = (size_t)work->plan->size[k];
+    bool wide = false;
+    for (size_t i = 0; i < size; i++)
+        work->term[i] = (log_sum){0, 1};
     for (int f = work->plan->first_factor[k]; f >= 0; f = work->plan->next_factor[f]) {
         const rl_table *table = &work->net->factor[f];
-        size_t count = table_cells(work->net, table);
-        double *cells = take_cells(work->arena, count);
-        rl_gather(cells, table, work->plan->size, work->plan->place);
-        work->tree->zero = !level(cells, count, &work->taken) || work->tree->zero;
-        bucket->operand[bucket->operands++] =
-            (rl_operand){.cells = cells, .shape = factor_shape(work, k, table)};
+        for (size_t i = 0; table->count == 1 && i < size; i++)
+            log_add(&work->term[i], table->cells[i]);
     }
+    for (size_t i = 0; i < size; i++)
+        wide = wide || work->term[i].logs != 0;
+    return wide;
 }
 
-static void make_factors(making *work, rl_bucket *bucket, int k, double *base)
+static void make_terms(making *work, int k)
 {
-    int factors = 0;
-    for (int f = work->plan->first_factor[k]; f >= 0; f = work->plan->next_factor[f])
-        factors++;
-    if (base == NULL || factors > 1)
-        bucket->operand = rl_many(work->arena, factors, rl_operand);
-    if (base != NULL)
-        make_base(work, bucket, k, base);
-    else
-        keep_factors(work, bucket, k);
+    size_t size = (size_t)work->plan->size[k];
+    double *terms = work->tree->bucket[k].terms, greatest = -INFINITY;
+    if (!take_terms(work, k)) {
+        for (size_t i = 0; i < size; i++)
+            terms[i] = work->term[i].product;
+        level(work, terms, size);
+        return;
+    }
+    for (size_t i = 0; i < size; i++)
+        greatest = fmax(greatest, terms[i] = log_total(&work->term[i]));
+    work->tree->zero = work->tree->zero || greatest == -INFINITY;
+    if (greatest > -INFINITY)
+        work->taken.logs += greatest;
+    for (size_t i = 0; i < size; i++)
+        terms[i] = greatest > -INFINITY ? exp(terms[i] - greatest) : 0;
 }
 
-static void measure(making *work, rl_bucket *bucket, int k)
+/* A part with a value and a bar in one piece of memory. */
+static void make_part(making *work, int part)
 {
-    const rl_plan *plan = work->plan;
-    bucket->size = (size_t)plan->size[k];
-    bucket->rest = 1;
-    for (int i = 1; i < rl_scope_count(plan, k); i++)
-        bucket->rest *= (size_t)plan->size[rl_scope(plan, k)[i]];
-    bucket->parent = plan->parent[k];
-    bucket->first_child = bucket->next_child = -1;
-    bucket->changed = true;
+    size_t cells = work->plan->part[part].cells;
+    double *room = take_cells(work->arena, 2 * cells);
+    work->tree->value[part] = room;
+    work->tree->bar[part] = room + cells;
 }
 
 static void make_bucket(making *work, int k)
 {
-    rl_bucket *bucket = &work->tree->bucket[k];
-    size_t size = bucket->size, rest = bucket->rest, cells = size * rest;
-    bool small = cells <= RL_SMALL_BUCKET;
-    double *room = take_cells(work->arena, (small ? 3 * cells : cells) + rest + 2 * size);
-    bucket->weight = room;
-    bucket->marginal = room + size;
-    bucket->message = bucket->marginal + size;
-    bucket->table = bucket->message + rest;
-    bucket->belief = small ? bucket->table + cells : bucket->table;
-    bucket->product = bucket->table;
-    make_factors(work, bucket, k, small ? bucket->belief + cells : NULL);
-}
-
-/* Hangs bucket k on its parent, which has been measured. */
-static void hang(making *work, int k)
-{
-    rl_bucket *bucket = &work->tree->bucket[k];
-    if (bucket->parent < 0) {
-        work->tree->root[k] = k;
-        bucket->source = RL_FROM_NOTHING;
-        return;
-    }
-    rl_bucket *parent = &work->tree->bucket[bucket->parent];
-    const int *scope = rl_scope(work->plan, k);
-    assert(bucket->parent > k);   /* children are met first upwards, last downwards */
-    work->tree->root[k] = work->tree->root[bucket->parent];
-    bucket->next_child = parent->first_child;
-    parent->first_child = k;
-    bucket->up = rl_shape_make(work->arena, work->plan->size, rl_scope_count(work->plan, bucket->parent),
-                               rl_scope(work->plan, bucket->parent), rl_scope_count(work->plan, k) - 1, scope + 1);
-    if (bucket->rest == parent->size * parent->rest)
-        bucket->source = RL_FROM_BELIEF;
-    else
-        bucket->source = bucket->rest == parent->size ? RL_FROM_MARGINAL : RL_FROM_PROJECTION;
+    const rl_plan *plan = work->plan;
+    rl_tree *tree = work->tree;
+    rl_bucket *bucket = &tree->bucket[k];
+    size_t size = (size_t)plan->size[k];
+    double *room = take_cells(work->arena, 3 * size);
+    bucket->terms = room;
+    bucket->weight = room + size;
+    bucket->marginal = room + 2 * size;
+    bucket->changed = true;
+    bucket->scale = 1;
+    make_part(work, k);
+    make_part(work, rl_message_part(plan, k));
+    tree->root[k] = plan->parent[k] < 0 ? k : tree->root[plan->parent[k]];
+    make_terms(work, k);
 }
 
 /* Factors without variables. */
@@ -243,6 +172,26 @@ static void take_scalars(making *work)
         }
 }
 
+/* A part that is neither own nor message. */
+static void make_made(making *work, int part)
+{
+    const rl_part *p = &work->plan->part[part];
+    if (p->factor >= 0)
+        make_factor(work, part);
+    else if (p->cells <= RL_SMALL_PRODUCT)
+        make_part(work, part);
+    else
+        work->tree->value[part] = p->room >= 0 ? work->tree->room[p->room] : take_cells(work->arena, p->cells);
+}
+
+static int largest_size(const rl_plan *plan)
+{
+    int most = 1;
+    for (int k = 0; k < plan->variables; k++)
+        most = plan->size[k] > most ? plan->size[k] : most;
+    return most;
+}
+
 rl_tree *rl_tree_make(rl_arena *arena, const rl_net *net, const rl_plan *plan)
 {
     int n = plan->variables;
@@ -252,20 +201,19 @@ rl_tree *rl_tree_make(rl_arena *arena, const rl_net *net, const rl_plan *plan)
     rl_tree *tree = rl_new(arena, rl_tree);
     making work = {.arena = arena, .net = net, .plan = plan, .tree = tree, .taken = {0, 1}};
     tree->plan = plan;
+    tree->arena = arena;
     tree->buckets = n;
     tree->bucket = rl_many(arena, n, rl_bucket);
     tree->root = rl_many(arena, n, int);
-    work.factor = take_cells(arena, RL_SMALL_BUCKET);
-    size_t widest = 1;
-    for (int k = 0; k < n; k++) {
-        measure(&work, &tree->bucket[k], k);
-        widest = tree->bucket[k].rest > widest ? tree->bucket[k].rest : widest;
-    }
-    tree->scratch = take_cells(arena, widest);
+    tree->value = rl_many(arena, plan->parts, double *);
+    tree->bar = rl_many(arena, plan->parts, double *);
+    work.term = rl_arena_raw(arena, (size_t)largest_size(plan) * sizeof *work.term);
     for (int k = n - 1; k >= 0; k--)
-        hang(&work, k);
-    for (int k = 0; k < n; k++)
         make_bucket(&work, k);
+    for (int i = 0; i < 2; i++)
+        tree->room[i] = take_cells(arena, plan->widest_product);
+    for (int p = 2 * n; p < plan->parts; p++)
+        make_made(&work, p);
     take_scalars(&work);
     tree->base_log = log_total(&work.taken);
     return tree;
@@ -276,188 +224,86 @@ rl_tree *rl_tree_make(rl_arena *arena, const rl_net *net, const rl_plan *plan)
 void rl_tree_weigh(rl_tree *tree, int variable, const double *weight)
 {
     assert(variable >= 0 && variable < tree->buckets);
-    rl_bucket *bucket = &tree->bucket[tree->plan->place[variable]];
+    int k = tree->plan->place[variable];
+    rl_bucket *bucket = &tree->bucket[k];
+    size_t size = (size_t)tree->plan->size[k];
     bucket->changed = bucket->changed || bucket->weighted || weight != NULL;
     bucket->weighted = weight != NULL;
     bucket->barred = false;
     if (weight == NULL)
         return;
-    double greatest = 0;
-    for (size_t i = 0; i < bucket->size; i++)
-        greatest = weight[i] > greatest ? weight[i] : greatest;
+    double greatest = greatest_of(weight, size);
     bucket->barred = greatest == 0;
-    for (size_t i = 0; i < bucket->size; i++)
+    for (size_t i = 0; i < size; i++)
         bucket->weight[i] = bucket->barred ? 0 : weight[i] / greatest;
     bucket->weight_log = bucket->barred ? 0 : log(greatest);
 }
 
 /* ---- upwards ---- */
 
-/* Whether a child speaks of its parent's variable alone. */
-static bool speaks_of_one(const rl_bucket *child)
+static void multiply_into(double *restrict out, const double *restrict by, size_t count)
 {
-    return child->source == RL_FROM_MARGINAL;
+    for (size_t i = 0; i < count; i++)
+        out[i] *= by[i];
 }
 
-/* Gathers what concerns the bucket's own variable alone in `own`; returns how
- * many multiplications that took. */
-static int own_terms(const rl_tree *tree, const rl_bucket *bucket, double *own)
+/* All that concerns the bucket's variable alone; returns how many multiplications that took. */
+static int make_own(rl_tree *tree, int k)
 {
-    int folds = 0;
+    const rl_plan *plan = tree->plan;
+    const rl_bucket *bucket = &tree->bucket[k];
+    size_t size = (size_t)plan->size[k];
+    double *own = tree->value[k];
+    int folds = bucket->weighted;
+    memcpy(own, bucket->terms, size * sizeof *own);
     if (bucket->weighted)
-        memcpy(own, bucket->weight, bucket->size * sizeof *own);
-    else
-        fill(own, 1, bucket->size);
-    for (int c = bucket->first_child; c >= 0; c = tree->bucket[c].next_child)
-        if (speaks_of_one(&tree->bucket[c])) {
-            for (size_t i = 0; i < bucket->size; i++)
-                own[i] *= tree->bucket[c].message[i];
-            folds++;
-        }
-    return folds + bucket->weighted;
-}
-
-static void spread_own(rl_bucket *bucket, const double *own)
-{
-    size_t rest = bucket->rest;
-    for (size_t i = 0; i < bucket->size; i++) {
-        double *restrict row = bucket->table + i * rest;
-        if (bucket->base == NULL) {
-            fill(row, own[i], rest);
-            continue;
-        }
-        const double *restrict base = bucket->base + i * rest;
-        for (size_t j = 0; j < rest; j++)
-            row[j] = base[j] * own[i];
-    }
-}
-
-/* The product of all that has arrived; returns how many multiplications each
- * cell took, for the loss. */
-static int make_product(rl_tree *tree, rl_bucket *bucket)
-{
-    bool bare = bucket->operands == 0 && bucket->first_child < 0 && !bucket->weighted;
-    if (bare && bucket->base != NULL) {
-        bucket->product = bucket->base;
-        return 0;
-    }
-    bucket->product = bucket->table;
-    /* the marginal is of no use until the next distribute */
-    int folds = own_terms(tree, bucket, bucket->marginal) + bucket->operands;
-    spread_own(bucket, bucket->marginal);
-    for (int i = 0; i < bucket->operands; i++)
-        rl_fold(bucket->table, bucket->operand[i].cells, bucket->operand[i].shape, RL_TIMES);
-    for (int c = bucket->first_child; c >= 0; c = tree->bucket[c].next_child)
-        if (!speaks_of_one(&tree->bucket[c])) {
-            rl_fold(bucket->table, tree->bucket[c].message, tree->bucket[c].up, RL_TIMES);
+        multiply_into(own, bucket->weight, size);
+    for (int c = plan->child[k]; c >= 0; c = plan->sibling[c])
+        if (rl_speaks_of_one(plan, c)) {
+            multiply_into(own, tree->value[rl_message_part(plan, c)], size);
             folds++;
         }
     return folds;
 }
 
-/* Sums the variable out; returns the greatest cell. */
-static double sum_product(const rl_bucket *bucket)
+static void run_join(const rl_tree *tree, const rl_join *join)
 {
-    size_t rest = bucket->rest;
-    double *restrict message = bucket->message;
-    const double *restrict product = bucket->product;
-    double greatest = 0;
-    if (rest == 1) {
-        for (size_t i = 0; i < bucket->size; i++)
-            greatest += product[i];
-        message[0] = greatest;
-        return greatest;
-    }
-    memcpy(message, product, rest * sizeof *message);
-    for (size_t i = 1; i < bucket->size; i++) {
-        product += rest;
-        for (size_t j = 0; j < rest; j++)
-            message[j] += product[j];
-    }
-    for (size_t j = 0; j < rest; j++)
-        greatest = message[j] > greatest ? message[j] : greatest;
-    return greatest;
+    static const double ONE = 1;
+    const rl_part *out = &tree->plan->part[join->out];
+    memset(tree->value[join->out], 0, out->cells * sizeof(double));
+    rl_multiply_add(tree->value[join->out], tree->value[join->left], join->right < 0 ? &ONE : tree->value[join->right],
+                    join->axis, join->rank);
+}
+
+/* What underflow may have taken from a message cell, before it is scaled. */
+static double lost_below(const rl_tree *tree, int k, int folds)
+{
+    double lost = folds * DBL_TRUE_MIN;
+    for (int c = tree->plan->child[k]; c >= 0; c = tree->plan->sibling[c])
+        lost += tree->bucket[c].loss;
+    return lost * (double)tree->plan->size[k];
 }
 
 /* Whether the bucket's message could be made safely. */
-static bool send_up(rl_tree *tree, rl_bucket *bucket)
+static bool send_up(rl_tree *tree, int k)
 {
-    int folds = make_product(tree, bucket);
-    double greatest = sum_product(bucket);
+    const rl_plan *plan = tree->plan;
+    rl_bucket *bucket = &tree->bucket[k];
+    int folds = make_own(tree, k), part = rl_message_part(plan, k);
+    for (int j = plan->first_join[k]; j < plan->first_join[k + 1]; j++, folds++)
+        run_join(tree, &plan->join[j]);
+    double *message = tree->value[part], greatest = greatest_of(message, plan->part[part].cells);
     if (greatest < FAINTEST)
         return false;
-    double lost = folds * DBL_TRUE_MIN;
-    for (int c = bucket->first_child; c >= 0; c = tree->bucket[c].next_child)
-        lost += tree->bucket[c].loss;
     double up = 1 / greatest;
-    for (size_t j = 0; j < bucket->rest; j++)
-        bucket->message[j] *= up;
+    for (size_t j = 0; j < plan->part[part].cells; j++)
+        message[j] *= up;
     bucket->scale = greatest;
-    bucket->loss = lost * (double)bucket->size * up;
-    if (bucket->parent >= 0)
-        tree->bucket[bucket->parent].changed = true;
+    bucket->loss = lost_below(tree, k, folds) * up;
+    if (plan->parent[k] >= 0)
+        tree->bucket[plan->parent[k]].changed = true;
     bucket->changed = false;
-    return bucket->parent >= 0 || bucket->loss < NO_ACCOUNT;
-}
-
-/* ---- upwards, in logarithms ---- */
-
-static void make_log_product(rl_tree *tree, rl_bucket *bucket)
-{
-    double *table = bucket->table;
-    size_t cells = bucket->size * bucket->rest;
-    bucket->product = table;
-    for (size_t i = 0; i < cells; i++)
-        table[i] = bucket->base != NULL ? log(bucket->base[i]) : 0;
-    for (int i = 0; i < bucket->operands; i++)
-        rl_fold(table, bucket->operand[i].cells, bucket->operand[i].shape, RL_PLUS_LOG);
-    for (int c = bucket->first_child; c >= 0; c = tree->bucket[c].next_child)
-        rl_fold(table, tree->bucket[c].message, tree->bucket[c].up, RL_PLUS);
-    for (size_t i = 0; i < bucket->size && bucket->weighted; i++) {
-        double weight = log(bucket->weight[i]);
-        for (size_t j = 0; j < bucket->rest; j++)
-            table[i * bucket->rest + j] += weight;
-    }
-}
-
-/* ln of the sum of exp of a column; the column becomes the shares in it. */
-static double share_column(double *column, size_t count, size_t step)
-{
-    double greatest = -INFINITY, sum = 0;
-    for (size_t i = 0; i < count; i++)
-        greatest = column[i * step] > greatest ? column[i * step] : greatest;
-    for (size_t i = 0; i < count; i++) {
-        double *cell = &column[i * step];
-        *cell = greatest > -INFINITY ? exp(*cell - greatest) : 0;
-        sum += *cell;
-    }
-    if (sum == 0)
-        return -INFINITY;
-    for (size_t i = 0; i < count; i++)
-        column[i * step] /= sum;
-    return greatest + log(sum);
-}
-
-/* The upward pass without underflow.  It leaves in each product the law of the
- * variable given the separator, so that the messages may be taken as 1. */
-static double collect_logs(rl_tree *tree)
-{
-    double total = 0;
-    for (int k = 0; k < tree->buckets; k++) {
-        rl_bucket *bucket = &tree->bucket[k];
-        make_log_product(tree, bucket);
-        for (size_t j = 0; j < bucket->rest; j++)
-            bucket->message[j] = share_column(bucket->table + j, bucket->size, bucket->rest);
-        if (bucket->parent < 0)
-            total += bucket->message[0];
-        bucket->changed = true;
-    }
-    for (int k = 0; k < tree->buckets; k++) {
-        rl_bucket *bucket = &tree->bucket[k];
-        fill(bucket->message, 1, bucket->rest);
-        bucket->scale = 1;
-    }
-    return total;
+    return plan->parent[k] >= 0 || bucket->loss < NO_ACCOUNT;
 }
 
 /* ln of what was taken out of factors and weights; -INFINITY if one of them is 0 throughout. */
@@ -476,73 +322,179 @@ double rl_tree_collect(rl_tree *tree)
     log_sum scales = {.logs = 0, .product = 1};
     if (taken == -INFINITY)
         return taken;
+    tree->logs = false;
     for (int k = 0; k < tree->buckets; k++) {
-        rl_bucket *bucket = &tree->bucket[k];
-        if (bucket->changed && !send_up(tree, bucket))
-            return taken + collect_logs(tree);
-        log_add(&scales, bucket->scale);
+        if (tree->bucket[k].changed && !send_up(tree, k))
+            return taken + rl_collect_logs(tree);
+        log_add(&scales, tree->bucket[k].scale);
     }
     return taken + log_total(&scales);
 }
 
 /* ---- downwards ---- */
 
-/* The belief of a bucket's separator. */
-static const double *belief_above(const rl_tree *tree, const rl_bucket *bucket)
+/* The same loop with the part at hand as the result. */
+static void run_back(const rl_join *join, double *bar, const double *out_bar, const double *other, bool left)
 {
-    static const double CERTAIN = 1;
-    if (bucket->source == RL_FROM_NOTHING)
-        return &CERTAIN;
-    const rl_bucket *parent = &tree->bucket[bucket->parent];
-    if (bucket->source == RL_FROM_MARGINAL)
-        return parent->marginal;
-    if (bucket->source == RL_FROM_BELIEF)
-        return parent->belief;
-    fill(tree->scratch, 0, bucket->rest);
-    rl_project(tree->scratch, parent->belief, bucket->up);
-    return tree->scratch;
+    rl_axis axes[RL_MOST_AXES];
+    for (int i = 0; i < join->rank; i++) {
+        const rl_axis *a = &join->axis[i];
+        axes[i] = (rl_axis){a->count, left ? a->left : a->right, a->out, left ? a->right : a->left};
+    }
+    rl_multiply_add(bar, out_bar, other, axes, join->rank);
 }
 
-/* belief = product * ratio; returns the sum, made in blocks so that rounding
- * does not pile up over a large table. */
-static double scale_row(double *belief, const double *product, const double *ratio, size_t count)
+/* The bar of one side of a join from that of its result. */
+static void side_back(const rl_tree *tree, const rl_join *join, double *bar, const double *out_bar, bool left)
 {
-    enum { BLOCK = 256 };
-    double total = 0;
-    for (size_t begin = 0; begin < count; begin += BLOCK) {
-        size_t end = count - begin < BLOCK ? count : begin + BLOCK;
-        double sum = 0;
-        for (size_t j = begin; j < end; j++)
-            sum += belief[j] = product[j] * ratio[j];
-        total += sum;
+    static const double ONE = 1;
+    int other = left ? join->right : join->left;
+    memset(bar, 0, tree->plan->part[left ? join->left : join->right].cells * sizeof(double));
+    run_back(join, bar, out_bar, other < 0 ? &ONE : tree->value[other], left);
+}
+
+/* Large products have no bar of their own: each is made from the one before it and passed on. */
+static void bucket_back(const rl_tree *tree, int k)
+{
+    const rl_plan *plan = tree->plan;
+    const double *passed = NULL;
+    for (int j = plan->first_join[k + 1]; j-- > plan->first_join[k];) {
+        const rl_join *join = &plan->join[j];
+        const double *out_bar = tree->bar[join->out] ? tree->bar[join->out] : passed;
+        double *left_bar = tree->bar[join->left];
+        if (!left_bar && plan->part[join->left].factor < 0)
+            passed = left_bar = out_bar == tree->room[0] ? tree->room[1] : tree->room[0];
+        if (left_bar)
+            side_back(tree, join, left_bar, out_bar, true);
+        if (join->right >= 0 && tree->bar[join->right])
+            side_back(tree, join, tree->bar[join->right], out_bar, false);
     }
-    return total;
+}
+
+/* The marginal from the own part and its bar; and the bars of children that speak of one. */
+static void settle_own(rl_tree *tree, int k)
+{
+    const rl_plan *plan = tree->plan;
+    size_t size = (size_t)plan->size[k];
+    double *marginal = tree->bucket[k].marginal;
+    for (size_t i = 0; i < size; i++)
+        marginal[i] = tree->value[k][i] * tree->bar[k][i];
+    for (int c = plan->child[k]; c >= 0; c = plan->sibling[c]) {
+        int part = rl_message_part(plan, c);
+        if (!rl_speaks_of_one(plan, c))
+            continue;
+        const double *message = tree->value[part];
+        for (size_t i = 0; i < size; i++)
+            tree->bar[part][i] = message[i] > 0 ? marginal[i] / message[i] : 0;
+    }
+}
+
+/* The bar of the message before it was scaled; whether message and bar tell of
+ * a belief that sums to 1, as it must unless something passed the range of a double. */
+static bool unscale(const rl_tree *tree, int k)
+{
+    const rl_plan *plan = tree->plan;
+    int part = rl_message_part(plan, k);
+    const double *message = tree->value[part];
+    double *bar = tree->bar[part], sum = 0, down = 1 / tree->bucket[k].scale;
+    size_t cells = plan->part[part].cells;
+    for (size_t j = 0; j < cells; j++)
+        sum += message[j] * bar[j];
+    for (size_t j = 0; j < cells; j++)
+        bar[j] *= down;
+    return sum > 0.999999 && sum < 1.000001;
+}
+
+static bool distribute(rl_tree *tree)
+{
+    const rl_plan *plan = tree->plan;
+    for (int k = tree->buckets - 1; k >= 0; k--) {
+        if (plan->parent[k] < 0)
+            tree->bar[rl_message_part(plan, k)][0] = 1;
+        if (!unscale(tree, k))
+            return false;
+        bucket_back(tree, k);
+        settle_own(tree, k);
+    }
+    return true;
 }
 
 void rl_tree_distribute(rl_tree *tree)
 {
-    for (int k = tree->buckets - 1; k >= 0; k--) {
-        rl_bucket *bucket = &tree->bucket[k];
-        assert(bucket->scale > 0);
-        const double *above = belief_above(tree, bucket);
-        double *ratio = tree->scratch;
-        double down = 1 / bucket->scale;
-        for (size_t j = 0; j < bucket->rest; j++)
-            ratio[j] = bucket->message[j] > 0 ? above[j] / bucket->message[j] * down : 0;
-        for (size_t i = 0, at = 0; i < bucket->size; i++, at += bucket->rest)
-            bucket->marginal[i] = scale_row(bucket->belief + at, bucket->product + at, ratio, bucket->rest);
-        /* a large bucket's product is gone now */
-        bucket->changed = bucket->changed || bucket->belief == bucket->table;
-    }
+    if (!tree->logs && distribute(tree))
+        return;
+    if (!tree->logs)
+        (void)rl_collect_logs(tree);
+    rl_distribute_logs(tree);
 }
 
 void rl_tree_marginal(const rl_tree *tree, int variable, double *out)
 {
     assert(variable >= 0 && variable < tree->buckets);
-    const rl_bucket *bucket = &tree->bucket[tree->plan->place[variable]];
+    int k = tree->plan->place[variable];
+    const double *marginal = tree->bucket[k].marginal;
     double sum = 0;
-    for (size_t i = 0; i < bucket->size; i++)
-        sum += bucket->marginal[i];
-    for (size_t i = 0; i < bucket->size; i++)
-        out[i] = bucket->marginal[i] / sum;
+    for (int i = 0; i < tree->plan->size[k]; i++)
+        sum += marginal[i];
+    for (int i = 0; i < tree->plan->size[k]; i++)
+        out[i] = marginal[i] / sum;
+}
+
+/* ---- joints of a factor ---- */
+
+static bool is_pair(const rl_plan *plan, int part, int other)
+{
+    const rl_part *p = part < 0 ? NULL : &plan->part[part];
+    return p && p->factor >= 0 && p->count == 2 && (p->place[0] == other || p->place[1] == other);
+}
+
+/* The join of a bucket that takes a factor of its own place and another; NULL: none. */
+static const rl_join *join_of_pair(const rl_plan *plan, int k, int other)
+{
+    for (int j = plan->first_join[k]; j < plan->first_join[k + 1]; j++)
+        if (is_pair(plan, plan->join[j].left, other) || is_pair(plan, plan->join[j].right, other))
+            return &plan->join[j];
+    return NULL;
+}
+
+bool rl_factor_joint(const rl_tree *tree, rl_arena *arena, const int variable[2], double *out)
+{
+    const rl_plan *plan = tree->plan;
+    int a = plan->place[variable[0]], b = plan->place[variable[1]], other = a < b ? b : a;
+    const rl_join *join = tree->logs ? NULL : join_of_pair(plan, a < b ? a : b, other);
+    bool left = join && is_pair(plan, join->left, other);
+    if (!join || !tree->bar[join->out] || (!left && plan->part[join->left].room >= 0))
+        return false;
+    rl_mark mark = rl_arena_mark(arena);
+    int pair = left ? join->left : join->right;
+    const rl_part *part = &plan->part[pair];
+    bool straight = part->place[0] == a;
+    size_t rows = (size_t)plan->size[part->place[0]], columns = (size_t)plan->size[part->place[1]];
+    double *bar = rl_many(arena, rows * columns, double), sum = 0;
+    side_back(tree, join, bar, tree->bar[join->out], left);
+    for (size_t i = 0; i < rows * columns; i++)
+        sum += bar[i] *= tree->value[pair][i];
+    for (size_t i = 0; i < rows; i++)
+        for (size_t j = 0; j < columns; j++)
+            out[straight ? i * columns + j : j * rows + i] = bar[i * columns + j] / sum;
+    rl_arena_rewind(arena, mark);
+    return true;
+}
+
+/* ---- a bucket's own table ---- */
+
+void rl_bucket_product(const rl_tree *tree, int k, double *out)
+{
+    static const double ONE = 1;
+    const rl_plan *plan = tree->plan;
+    size_t cells = rl_bucket_cells(tree, k);
+    if (tree->logs) {
+        rl_law_from_logs(tree, k, out);
+        return;
+    }
+    rl_axis axes[RL_MOST_AXES];
+    const rl_join *last = &plan->join[plan->first_join[k + 1] - 1];
+    int rank = rl_bucket_axes(plan, k, &plan->part[last->left], last->right < 0 ? NULL : &plan->part[last->right], axes);
+    memset(out, 0, cells * sizeof *out);
+    rl_multiply_add(out, tree->value[last->left], last->right < 0 ? &ONE : tree->value[last->right], axes, rank);
 }

@@ -9,6 +9,7 @@
  * Invariant: what leaves the queue complete is the best of all that is left.
  * The search has a network of its own, in which the suspects are variables.
  */
+#include "heap.h"
 #include "work.h"
 
 #include <assert.h>
@@ -58,6 +59,7 @@ static void make_groups(groups *g, rl_arena *arena, const rl_bench *bench)
 /* ---- the search in one group ---- */
 
 typedef struct partial {
+    rl_rank rank;          /* first: what waits in the heap */
     double p, bound;       /* of the states assigned so far; at most this when complete */
     int depth;
     bool seen;             /* `next` was worked out */
@@ -70,57 +72,14 @@ typedef struct search {
     rl_arena *arena;
     const size_t *suspect; /* of the group, the likeliest first */
     int suspects;
-    partial **heap;
-    int count, room;
+    rl_heap heap;
 } search;
 
-static void swap_nodes(search *s, int i, int j)
-{
-    partial *p = s->heap[i];
-    s->heap[i] = s->heap[j];
-    s->heap[j] = p;
-}
-
 /* Greater bound first; of equals the deeper, so that ties end soon, then the first suspects' milder states. */
-static bool before(const partial *a, const partial *b)
-{
-    double x = rl_coarse(a->bound), y = rl_coarse(b->bound);
-    if (x > y || x < y)
-        return x > y;
-    if (a->depth != b->depth)
-        return a->depth > b->depth;
-    return memcmp(a->state, b->state, (size_t)a->depth) < 0;
-}
-
 static void push(search *s, partial *node)
 {
-    if (s->count == s->room) {
-        int room = s->room ? s->room * 2 : 64;
-        partial **more = rl_many(s->arena, room, partial *);
-        for (int i = 0; i < s->count; i++)
-            more[i] = s->heap[i];
-        s->heap = more;
-        s->room = room;
-    }
-    int i = s->count++;
-    s->heap[i] = node;
-    for (; i > 0 && before(s->heap[i], s->heap[(i - 1) / 2]); i = (i - 1) / 2)
-        swap_nodes(s, i, (i - 1) / 2);
-}
-
-static partial *pop(search *s)
-{
-    partial *best = s->heap[0];
-    s->heap[0] = s->heap[--s->count];
-    for (int i = 0, child = 1; child < s->count; child = 2 * i + 1) {
-        if (child + 1 < s->count && before(s->heap[child + 1], s->heap[child]))
-            child++;
-        if (!before(s->heap[child], s->heap[i]))
-            break;
-        swap_nodes(s, i, child);
-        i = child;
-    }
-    return best;
+    node->rank = (rl_rank){rl_coarse(node->bound), node->depth, node->state, (size_t)node->depth};
+    rl_heap_push(&s->heap, s->arena, &node->rank);
 }
 
 /* Conditional states of every open suspect, given the partial assignment. */
@@ -176,8 +135,8 @@ static int search_group(search *s, int most, listed *out)
     start->p = start->bound = 1;
     start->state = rl_many(s->arena, s->suspects, unsigned char);
     push(s, start);
-    while (s->count > 0 && found < most) {
-        partial *node = pop(s);
+    while (s->heap.count > 0 && found < most) {
+        partial *node = (partial *)rl_heap_pop(&s->heap);
         if (node->depth == s->suspects) {
             out[found++] = (listed){node->p, node->state};
         } else if (!node->seen) {

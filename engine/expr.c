@@ -8,6 +8,9 @@
 #include <assert.h>
 #include <string.h>
 
+/* Room at first: powers of two. */
+enum { FIRST_ROOM = 128, MOST_FIRST_ROOM = 4096 };
+
 static unsigned mix(rl_expr_sort sort, int a, int b)
 {
     unsigned h = (unsigned)sort * 0x9e3779b1u;
@@ -19,12 +22,12 @@ static unsigned mix(rl_expr_sort sort, int a, int b)
 static void grow(rl_exprs *exprs)
 {
     int room = exprs->room * 2;
-    rl_expr *at = rl_many(exprs->arena, room, rl_expr);
+    rl_expr *at = rl_raw(exprs->arena, room, rl_expr);
     memcpy(at, exprs->at, (size_t)exprs->count * sizeof *at);
     exprs->at = at;
     exprs->room = room;
     exprs->slots = room * 2;
-    exprs->slot = rl_many(exprs->arena, exprs->slots, int);
+    exprs->slot = rl_raw(exprs->arena, exprs->slots, int);
     memset(exprs->slot, -1, (size_t)exprs->slots * sizeof *exprs->slot);
     for (int i = 0; i < exprs->count; i++) {
         unsigned h = mix(at[i].sort, at[i].a, at[i].b);
@@ -32,6 +35,14 @@ static void grow(rl_exprs *exprs)
             h++;
         exprs->slot[h & (unsigned)(exprs->slots - 1)] = i;
     }
+}
+
+/* Whether an expression of these parts can never be corroded. */
+static bool is_calm(const rl_exprs *exprs, rl_expr_sort sort, int a, int b)
+{
+    if (sort == RL_X_MAX || sort == RL_X_MIN)
+        return exprs->at[a].calm && exprs->at[b].calm;
+    return sort == RL_X_CALM || sort == RL_X_FAILED;
 }
 
 static int intern(rl_exprs *exprs, rl_expr_sort sort, int a, int b)
@@ -46,16 +57,18 @@ static int intern(rl_exprs *exprs, rl_expr_sort sort, int a, int b)
             return exprs->slot[h];
     }
     exprs->slot[h] = exprs->count;
-    exprs->at[exprs->count] = (rl_expr){sort, a, b};
+    exprs->at[exprs->count] = (rl_expr){sort, a, b, is_calm(exprs, sort, a, b)};
     return exprs->count++;
 }
 
 void rl_exprs_make(rl_exprs *exprs, rl_arena *arena, const rl_frame *frame)
 {
-    *exprs = (rl_exprs){.arena = arena, .frame = frame, .room = 128};
-    exprs->at = rl_many(arena, exprs->room, rl_expr);
+    *exprs = (rl_exprs){.arena = arena, .frame = frame, .room = FIRST_ROOM};
+    while (exprs->room < MOST_FIRST_ROOM && exprs->room < 2 * frame->model->nodes)
+        exprs->room *= 2;
+    exprs->at = rl_raw(arena, exprs->room, rl_expr);
     exprs->slots = exprs->room * 2;
-    exprs->slot = rl_many(arena, exprs->slots, int);
+    exprs->slot = rl_raw(arena, exprs->slots, int);
     memset(exprs->slot, -1, (size_t)exprs->slots * sizeof *exprs->slot);
     exprs->calm_row = rl_many(arena, frame->rows, int);
     exprs->calm_row[1] = 1;
@@ -69,10 +82,19 @@ void rl_exprs_copy(rl_exprs *copy, rl_arena *arena, const rl_exprs *exprs)
 {
     *copy = *exprs;
     copy->arena = arena;
-    copy->at = rl_many(arena, copy->room, rl_expr);
-    copy->slot = rl_many(arena, copy->slots, int);
+    copy->at = rl_raw(arena, copy->room, rl_expr);
+    copy->slot = rl_raw(arena, copy->slots, int);
     memcpy(copy->at, exprs->at, (size_t)copy->count * sizeof *copy->at);
     memcpy(copy->slot, exprs->slot, (size_t)copy->slots * sizeof *copy->slot);
+}
+
+int rl_expr_row(const rl_exprs *exprs, int expr, rl_mask mask, int bit, int value)
+{
+    if (exprs->at[expr].sort == RL_X_LOAD)
+        return value;
+    if (exprs->at[expr].calm && value == rl_frame_patterns(mask))
+        return exprs->frame->rows - 1;
+    return rl_frame_project(exprs->frame, mask, 1u << bit, value);
 }
 
 bool rl_world_forces(const rl_world *world, int element)
@@ -124,8 +146,8 @@ rl_world *rl_exprs_world(rl_exprs *exprs, const int *first, int first_count, con
     rl_world *world = rl_new(exprs->arena, rl_world);
     world->forced = forced;
     world->count = count;
-    world->of_return = rl_many(exprs->arena, nodes, int);
-    world->of_feed = rl_many(exprs->arena, nodes, int);
+    world->of_return = rl_raw(exprs->arena, nodes, int);
+    world->of_feed = rl_raw(exprs->arena, nodes, int);
     memset(world->of_return, -1, (size_t)nodes * sizeof(int));
     memset(world->of_feed, -1, (size_t)nodes * sizeof(int));
     world_append(exprs, world);
@@ -160,7 +182,7 @@ int rl_expr_element(rl_exprs *exprs, const rl_world *world, int element)
 
 static int calm(rl_exprs *exprs, int a)
 {
-    return a == 0 ? 0 : intern(exprs, RL_X_CALM, a, 0);
+    return a == 0 || exprs->at[a].calm ? a : intern(exprs, RL_X_CALM, a, 0);
 }
 
 int rl_expr_worst(rl_exprs *exprs, const rl_world *world, const int *element, int count)
@@ -208,7 +230,7 @@ int rl_expr_return(rl_exprs *exprs, rl_world *world, int element)
 int rl_expr_return_cut(rl_exprs *exprs, rl_world *world, int element, int cut)
 {
     int nodes = exprs->frame->model->nodes;
-    int *memo = rl_many(exprs->arena, nodes, int);
+    int *memo = rl_raw(exprs->arena, nodes, int);
     memset(memo, -1, (size_t)nodes * sizeof *memo);
     return returns(exprs, world, element, cut, memo);
 }

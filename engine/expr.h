@@ -2,7 +2,9 @@
  *
  * Invariant: an expression is stored once (equal expressions have equal
  * numbers), its parts have smaller numbers, and number 0 is "sound".  Values
- * are those of the frame; a load's own state has the two values sound, failed.
+ * are those of the frame; a load's own state has the two values sound, failed,
+ * and what is never corroded (calm) has the frame's patterns and open.  Seen in
+ * one occasion, all but a load's state have the frame's rows.
  */
 #ifndef RL_EXPR_H
 #define RL_EXPR_H
@@ -22,6 +24,7 @@ typedef enum rl_expr_sort {
 typedef struct rl_expr {
     rl_expr_sort sort;
     int a, b;
+    bool calm;      /* never corroded */
 } rl_expr;
 
 /* Elements forced sound, ascending, and what was worked out under them. */
@@ -71,8 +74,12 @@ static inline int rl_expr_rows(const rl_exprs *exprs, int expr)
 /* Values under a mask. */
 static inline int rl_expr_size(const rl_exprs *exprs, int expr, rl_mask mask)
 {
-    return exprs->at[expr].sort == RL_X_LOAD ? 2 : rl_frame_size(exprs->frame, mask);
+    if (exprs->at[expr].sort == RL_X_LOAD)
+        return 2;
+    return exprs->at[expr].calm ? rl_frame_patterns(mask) + 1 : rl_frame_size(exprs->frame, mask);
 }
+/* The row in one occasion (a bit of the mask) of a value under a mask. */
+int rl_expr_row(const rl_exprs *exprs, int expr, rl_mask mask, int bit, int value);
 static inline bool rl_expr_is_base(const rl_exprs *exprs, int expr)
 {
     rl_expr_sort sort = exprs->at[expr].sort;

@@ -20,13 +20,6 @@ typedef struct fold_input {
     int element;      /* place in the list of the span's elements */
 } fold_input;
 
-typedef struct fold_candidate {
-    double value;     /* current x median: the greater counts */
-    double scale;     /* current of the element */
-    double median, log_spread, low, high;
-    int element;
-} fold_candidate;
-
 typedef struct fold_state {
     int draws;        /* 1, 0, or -1: it is settled that nothing flows */
     int code[RL_MAX_WAYS];
@@ -47,9 +40,10 @@ typedef struct folder {
     uint32_t *on_way;            /* by element: bit set of the ways it is in */
     double *current[2];          /* by whether the load draws, by element */
     int codes;
-    fold_candidate *candidate;   /* [1 .. codes] */
+    rl_candidate *candidate;     /* [1 .. codes] */
     int *code[2];                /* by draws: [element][loose, bins...] -> code */
-    double *base[2], *rest[2];   /* by draws, by way: sum I (c + j), sum I c */
+    double *base[2];             /* by draws, by way: sum I (c + j) */
+    double **along[2];           /* by draws, by way: the current of each of its elements */
     int inputs;
     fold_input *input;
     fold_layer *layer;           /* inputs + 1 of them */
@@ -104,47 +98,41 @@ static void set_currents(folder *f)
     }
 }
 
+/* Currents of a way's elements. */
+static double *currents_along(const folder *f, const rl_way *way, int draws)
+{
+    double *current = rl_many(f->arena, way->count, double);
+    for (int i = 0; i < way->count; i++)
+        current[i] = f->current[draws][place(f, way->element[i])];
+    return current;
+}
+
 static void set_bases(folder *f)
 {
     const rl_stretch *s = f->reading->stretch;
     for (int d = 0; d < 2; d++) {
         f->base[d] = rl_many(f->arena, s->ways, double);
-        f->rest[d] = rl_many(f->arena, s->ways, double);
-        for (int w = 0; w < s->ways; w++)
-            for (int i = 0; i < s->way[w].count; i++) {
-                int e = s->way[w].element[i];
-                double current = f->current[d][place(f, e)];
-                f->rest[d][w] += current * s->way[w].conductor[i];
-                f->base[d][w] += current * (s->way[w].conductor[i] + model_of(f)->node[e].sound.median);
-            }
+        f->along[d] = rl_many(f->arena, s->ways, double *);
+        for (int w = 0; w < s->ways; w++) {
+            f->along[d][w] = currents_along(f, &s->way[w], d);
+            f->base[d][w] = rl_way_base(model_of(f), &s->way[w], f->along[d][w]);
+        }
     }
 }
 
 /* ---- candidates ---- */
 
-static bool same_candidate(const fold_candidate *a, const fold_candidate *b)
+bool rl_candidate_same(const rl_candidate *a, const rl_candidate *b)
 {
     return a->value == b->value && a->scale == b->scale && a->median == b->median &&
            a->log_spread == b->log_spread && a->low == b->low && a->high == b->high;
 }
 
-static int code_for(folder *f, const fold_candidate *candidate)
+rl_candidate rl_candidate_make(const rl_frame *frame, int element, int bin, double current)
 {
-    for (int c = 1; c <= f->codes; c++)
-        if (same_candidate(&f->candidate[c], candidate))
-            return c;
-    f->candidate[++f->codes] = *candidate;
-    return f->codes;
-}
-
-/* The law of element `i` loose (bin -1) or corroded in a bin of the frame. */
-static fold_candidate candidate_for(const folder *f, int draws, int i, int bin)
-{
-    const rl_frame *frame = f->exprs->frame;
-    const rl_node *node = &frame->model->node[f->element[i]];
-    fold_candidate c = {.scale = f->current[draws][i], .median = node->corroded.median,
-                        .log_spread = node->corroded.log_spread, .low = 0, .high = INFINITY,
-                        .element = f->element[i]};
+    const rl_node *node = &frame->model->node[element];
+    rl_candidate c = {.scale = current, .median = node->corroded.median, .log_spread = node->corroded.log_spread,
+                      .low = 0, .high = INFINITY, .element = element};
     double counts = node->corroded.median;
     if (bin >= 0) {
         c.low = frame->model->edge[frame->bin[bin]];
@@ -155,11 +143,20 @@ static fold_candidate candidate_for(const folder *f, int draws, int i, int bin)
     return c;
 }
 
+static int code_for(folder *f, const rl_candidate *candidate)
+{
+    for (int c = 1; c <= f->codes; c++)
+        if (rl_candidate_same(&f->candidate[c], candidate))
+            return c;
+    f->candidate[++f->codes] = *candidate;
+    return f->codes;
+}
+
 static void set_candidates(folder *f)
 {
     const rl_frame *frame = f->exprs->frame;
     int each = frame->bins + 1;
-    f->candidate = rl_many(f->arena, 2 * f->elements * each + 1, fold_candidate);
+    f->candidate = rl_many(f->arena, 2 * f->elements * each + 1, rl_candidate);
     for (int d = 0; d < 2; d++) {
         f->code[d] = rl_many(f->arena, f->elements * each, int);
         for (int i = 0; i < f->elements; i++)
@@ -167,7 +164,7 @@ static void set_candidates(folder *f)
                 const rl_node *node = &frame->model->node[f->element[i]];
                 if (b >= 0 && node->bin_mass[frame->bin[b]] <= 0)
                     continue;   /* cannot be: any code will do, 0 is the least */
-                fold_candidate c = candidate_for(f, d, i, b);
+                rl_candidate c = rl_candidate_make(frame, f->element[i], b, f->current[d][i]);
                 f->code[d][i * each + b + 1] = code_for(f, &c);
             }
     }
@@ -288,36 +285,45 @@ static void run(folder *f)
 
 /* ---- ends ---- */
 
-static int group_terms(const folder *f, int draws, int way, rl_term *term)
+/* Sound joints of one spread act as one. */
+static int group_terms(const rl_model *model, const rl_way *way, const double *current, rl_term *term)
 {
-    const rl_way *w = &f->reading->stretch->way[way];
     int count = 0;
-    for (int i = 0; i < w->count; i++) {
-        rl_law law = model_of(f)->node[w->element[i]].sound;
-        double scale = f->current[draws][place(f, w->element[i])] * law.median;
+    for (int i = 0; i < way->count; i++) {
+        rl_law law = model->node[way->element[i]].sound;
         int t = 0;
         while (t < count && term[t].log_spread != law.log_spread)
             t++;
         if (t == count)
             term[count++] = (rl_term){0, law.log_spread};
-        term[t].scale += scale;
+        term[t].scale += current[i] * law.median;
     }
     return count;
 }
 
-static rl_end law_end(folder *f, int draws, int way, int code)
+double rl_way_base(const rl_model *model, const rl_way *way, const double *current)
+{
+    double base = 0;
+    for (int i = 0; i < way->count; i++)
+        base += current[i] * (way->conductor[i] + model->node[way->element[i]].sound.median);
+    return base;
+}
+
+rl_end rl_way_end(rl_arena *arena, const rl_model *model, const rl_way *way, const double *current, const rl_candidate *counts)
 {
     rl_end end = {.sort = RL_END_LAW, .element = -1};
-    if (code > 0) {
-        const fold_candidate *c = &f->candidate[code];
-        end.element = c->element;
-        end.law = (rl_true){.sort = RL_TRUE_COUNTS, .base = f->base[draws][way], .scale = c->scale,
-                            .median = c->median, .log_spread = c->log_spread, .low = c->low, .high = c->high};
+    if (counts) {
+        end.element = counts->element;
+        end.law = (rl_true){.sort = RL_TRUE_COUNTS, .base = rl_way_base(model, way, current), .scale = counts->scale,
+                            .median = counts->median, .log_spread = counts->log_spread,
+                            .low = counts->low, .high = counts->high};
         return end;
     }
-    rl_term *term = rl_many(f->arena, f->reading->stretch->way[way].count, rl_term);
-    end.law = (rl_true){.sort = RL_TRUE_WAY, .base = f->rest[draws][way], .term = term};
-    end.law.terms = group_terms(f, draws, way, term);
+    rl_term *term = rl_many(arena, way->count, rl_term);
+    double rest = 0;
+    for (int i = 0; i < way->count; i++)
+        rest += current[i] * way->conductor[i];
+    end.law = (rl_true){.sort = RL_TRUE_WAY, .base = rest, .terms = group_terms(model, way, current, term), .term = term};
     return end;
 }
 
@@ -339,7 +345,11 @@ static rl_end end_of(folder *f, const fold_state *state)
     }
     if (best < 0)
         return (rl_end){.sort = RL_END_OPEN, .element = -1};
-    return law_end(f, state->draws, best, state->code[best]);
+    int code = state->code[best];
+    rl_end end = rl_way_end(f->arena, model_of(f), &f->reading->stretch->way[best], f->along[state->draws][best],
+                            code > 0 ? &f->candidate[code] : NULL);
+    end.way = best;
+    return end;
 }
 
 static bool same_law(const rl_true *a, const rl_true *b)

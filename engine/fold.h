@@ -24,7 +24,23 @@ typedef struct rl_end {
     rl_end_sort sort;
     rl_true law;
     int element;      /* that counts, or -1 */
+    int way;          /* of the span's, that counts */
 } rl_end;
+
+/* What an element that is loose or corroded can bring into a way. */
+typedef struct rl_candidate {
+    double value;     /* current x median: the greater counts */
+    double scale;     /* current of the element */
+    double median, log_spread, low, high;
+    int element;
+} rl_candidate;
+/* Loose (bin -1) or corroded in a bin of the frame. */
+rl_candidate rl_candidate_make(const rl_frame *frame, int element, int bin, double current);
+bool rl_candidate_same(const rl_candidate *a, const rl_candidate *b);
+/* What is nominal over a way but for what counts: sum I (c + j). */
+double rl_way_base(const rl_model *model, const rl_way *way, const double *current);
+/* The true value over a way, with the current of each of its elements; `counts` NULL: all are sound. */
+rl_end rl_way_end(rl_arena *arena, const rl_model *model, const rl_way *way, const double *current, const rl_candidate *counts);
 
 typedef struct rl_step {
     int input;        /* expression */

@@ -59,15 +59,6 @@ int rl_frame_project(const rl_frame *frame, rl_mask from, rl_mask to, int value)
     return project_pattern(from, to, value);
 }
 
-const int *rl_frame_projection(const rl_frame *frame, rl_arena *arena, rl_mask from, rl_mask to)
-{
-    int size = rl_frame_size(frame, from);
-    int *map = rl_many(arena, size, int);
-    for (int v = 0; v < size; v++)
-        map[v] = rl_frame_project(frame, from, to, v);
-    return map;
-}
-
 /* ---- an element's states and its values ---- */
 
 /* P(pattern | loose): each occasion active or quiet by itself. */

@@ -65,8 +65,6 @@ static inline rl_state rl_frame_state(const rl_frame *frame, int row)
 
 /* What a value under `from` is under `to`, a part of it. */
 int rl_frame_project(const rl_frame *frame, rl_mask from, rl_mask to, int value);
-/* The same for all values: a map of rl_frame_size(from) entries. */
-const int *rl_frame_projection(const rl_frame *frame, rl_arena *arena, rl_mask from, rl_mask to);
 
 /* Weights of the values of an element whose states weigh `state`
  * (RL_SOUND .. RL_OPEN): activities and bins spread over the mask. */

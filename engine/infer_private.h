@@ -1,12 +1,15 @@
 /* infer_private.h: what the files of the inference layer share.
  *
  * Variables are renamed by their place in the elimination order: place 0 goes
- * first.  Every table lists its variables by rising place, the last changing
- * fastest, so that any table can be multiplied into a larger one by nested
- * loops over runs of variables; a run is the unit of a shape.
- * Bucket k holds the variable of place k and its separator, all of which have
- * later places; the first of the separator is the bucket's parent.  Each
- * variable is in its own bucket and in descendants of it only.
+ * first.  Bucket k holds the variable of place k and its separator, all of
+ * which have later places; the first of the separator is the bucket's parent.
+ * Each variable is in its own bucket and in descendants of it only.
+ *
+ * A plan is also a program: parts (tables) and joins of two parts into a third.
+ * A bucket's joins end in its message; its own part is what concerns its
+ * variable alone.  Every part lists its variables by rising lay, the last
+ * changing fastest: those of few values first, so that the innermost loops are
+ * long; among the others, and in what is not a part of the program, by place.
  */
 #ifndef RL_INFER_PRIVATE_H
 #define RL_INFER_PRIVATE_H
@@ -21,47 +24,66 @@ struct rl_net {
     rl_table *factor;
 };
 
-/* How a small table lies in a large one.  Group after group, outermost first,
- * the large table's variables are either all in the small one or all not, in
- * turn.  `big` and `small` are the cells one step apart; small is 0 for "not". */
-typedef struct rl_group {
-    size_t count, big, small;
-} rl_group;
-typedef struct rl_shape {
-    int rank;               /* at least 1 */
-    const rl_group *group;
-} rl_shape;
+/* ---- factor.c ---- */
 
-/* `part` must be a subset of `whole`; both rise; `size` is by place. */
-rl_shape rl_shape_make(rl_arena *arena, const int *size, int whole_count, const int *whole,
-                       int part_count, const int *part);
+/* Copies a table to the layout by rising lay (NULL: by rising place).  `place` is by
+ * variable, size and lay by place. */
+void rl_gather(double *out, const rl_table *table, const int *size, const int *place, const int *lay);
 
-/* What rl_fold does to each cell of the large table with the one of the small. */
-typedef enum rl_fold_mode { RL_TIMES, RL_PLUS, RL_PLUS_LOG } rl_fold_mode;
-void rl_fold(double *big, const double *small, rl_shape shape, rl_fold_mode mode);
-/* small += sums of big over the variables that small lacks. */
-void rl_project(double *small, const double *big, rl_shape shape);
-/* Copies a table to the layout by rising place.  `place` is by variable. */
-void rl_gather(double *out, const rl_table *table, const int *size, const int *place);
+/* ---- multiply.c: the one loop of the inference layer ---- */
+
+/* An axis of a loop over three tables: how many values, and how many cells
+ * apart they stand in each; 0 where a table does not have the variable. */
+typedef struct rl_axis {
+    size_t count, out, left, right;
+} rl_axis;
+/* Tables of more variables than this cannot exist unless their sizes are 1. */
+enum { RL_MOST_AXES = 64 };
+
+/* Adds an axis inside the others, joined to the one before if all tables run on. */
+int rl_add_axis(rl_axis *axes, int rank, rl_axis axis);
+/* out += left * right, over all values of the axes, the last innermost. */
+void rl_multiply_add(double *out, const double *left, const double *right, const rl_axis *axis, int rank);
+
+/* ---- order.c, program.c ---- */
+
+typedef struct rl_part {
+    int count;
+    const int *place;       /* by rising lay */
+    size_t cells;
+    int factor;             /* of the net, or -1: made by a join, or a bucket's own */
+    int room;               /* of the tree's two, for a product of the moment; else -1 */
+} rl_part;
+
+/* out += left * right; `right` -1: left is only summed. */
+typedef struct rl_join {
+    int out, left, right;   /* parts */
+    int rank;
+    const rl_axis *axis;
+} rl_join;
 
 struct rl_plan {
     int variables;
     int *order;             /* variable by place */
     int *place;             /* place by variable */
-    int *size;              /* by place */
+    int *size, *lay;        /* by place */
     int *parent;            /* bucket, or -1 for a root */
     size_t *scope_start;    /* bucket k has scope[scope_start[k]] .. scope[scope_start[k + 1] - 1] */
     int *scope;             /* places, rising; the first is k itself */
     int *first_factor;      /* by place, -1 for none; ends the list in next_factor */
     int *next_factor;       /* by factor */
+    int *child, *sibling;   /* first child, next sibling: by bucket, -1 for none */
+    int parts;
+    rl_part *part;          /* bucket k's own is part k, its message part variables + k */
+    rl_join *join;
+    int *first_join;        /* bucket k has join[first_join[k]] .. join[first_join[k + 1] - 1], at least one */
+    size_t widest_product;  /* cells of the largest part that is neither own, message nor factor */
     double cells;
     size_t width;
 };
 
-/* Buckets up to this many cells keep their factors multiplied together and
- * their product beside their belief, so that only what a changed weight
- * touches is done again; larger ones live in one table. */
-enum { RL_SMALL_BUCKET = 4096 };
+/* Products up to this many cells keep their values and bars. */
+enum { RL_SMALL_PRODUCT = 1 << 14 };
 #define RL_MOST_CELLS 1e300  /* counts of cells stop growing here */
 
 static inline int rl_scope_count(const rl_plan *plan, int bucket)
@@ -74,43 +96,73 @@ static inline const int *rl_scope(const rl_plan *plan, int bucket)
     return plan->scope + plan->scope_start[bucket];
 }
 
-/* Where a bucket finds the belief of its separator. */
-typedef enum rl_source { RL_FROM_NOTHING, RL_FROM_MARGINAL, RL_FROM_BELIEF, RL_FROM_PROJECTION } rl_source;
+static inline int rl_message_part(const rl_plan *plan, int bucket)
+{
+    return plan->variables + bucket;
+}
 
-/* A factor kept apart, and how it lies in its bucket's table. */
-typedef struct rl_operand {
-    double *cells;
-    rl_shape shape;
-} rl_operand;
+/* Whether a child speaks of its parent's variable alone: its message is one of the parent's own terms. */
+static inline bool rl_speaks_of_one(const rl_plan *plan, int bucket)
+{
+    return rl_scope_count(plan, bucket) == 2;
+}
+
+/* Makes parts and joins of a plan whose buckets are known. */
+void rl_program_make(rl_arena *arena, rl_plan *plan, const rl_net *net);
+/* The axes of out += left * right.  `size` and `lay` are by place; without a lay the parts'
+ * variables rise by place. */
+int rl_axes_of(const int *size, const int *lay, const rl_part *out, const rl_part *left, const rl_part *right, rl_axis *axes);
+/* The same with a bucket's table as `out`: its variable, then its separator as the message
+ * has it.  Together the parts hold all variables of the bucket. */
+int rl_bucket_axes(const rl_plan *plan, int bucket, const rl_part *left, const rl_part *right, rl_axis *axes);
+
+/* ---- eliminate.c, logs.c ---- */
 
 typedef struct rl_bucket {
-    int parent, first_child, next_child;   /* buckets, -1 for none */
-    size_t size, rest;                     /* values of its variable; cells of its separator */
-    double *base;                          /* its factors' product, greatest cell 1; NULL if large or none */
-    int operands;
-    rl_operand *operand;                   /* factors not in base */
-    double *weight;                        /* soft evidence, greatest 1 */
+    double *terms;          /* product of its unary factors, greatest 1 */
+    double *weight;         /* soft evidence, greatest 1 */
     double weight_log;
-    bool weighted, barred;                 /* barred: all weights are 0 */
-    bool changed;                          /* product and message are to be made again */
-    double *table;                         /* room for the product */
-    const double *product;                 /* table or base */
-    double *message;                       /* product summed over the variable, by `scale` */
-    double scale, loss;                    /* loss: bound on what underflow took from a message cell */
-    double *belief;                        /* table itself if large */
+    bool weighted, barred;  /* barred: all weights are 0 */
+    bool changed;           /* the joins are to be made again */
+    double scale;           /* the message was divided by this */
+    double loss;            /* bound on what underflow took from a message cell */
     double *marginal;
-    rl_shape up;                           /* separator in the parent's table */
-    rl_source source;
 } rl_bucket;
 
 struct rl_tree {
     const rl_plan *plan;
+    rl_arena *arena;
     int buckets;
     rl_bucket *bucket;
-    int *root;                             /* by bucket: the root above it */
-    double *scratch;                       /* as large as the largest message */
-    double base_log;                       /* ln of what was taken out of the factors */
-    bool zero;                             /* a factor is 0 throughout */
+    double **value;         /* by part */
+    double **bar;           /* by part, of all but factors and large products: what the rest makes of it,
+                             * so that value x bar is its belief; else NULL */
+    double *room[2];        /* for products of the moment, and for the bars of products */
+    int *root;              /* by bucket: the root above it */
+    double base_log;        /* ln of what was taken out of the factors */
+    bool zero;              /* a factor is 0 throughout */
+    bool logs;              /* the last collect was made in logarithms: see logs.c */
 };
+
+/* Cells of a bucket's table: its variable, then its separator as the message has it. */
+static inline size_t rl_bucket_cells(const rl_tree *tree, int bucket)
+{
+    const rl_plan *plan = tree->plan;
+    return (size_t)plan->size[bucket] * plan->part[rl_message_part(plan, bucket)].cells;
+}
+
+/* The joint of two variables of one factor, as in infer.h; false where it is not at hand. */
+bool rl_factor_joint(const rl_tree *tree, rl_arena *arena, const int variable[2], double *out);
+/* The product of all that has arrived in a bucket, rl_bucket_cells long. */
+void rl_bucket_product(const rl_tree *tree, int bucket, double *out);
+/* That product summed over the bucket's variable, cell by cell. */
+static inline double rl_bucket_sum(const rl_tree *tree, int bucket, size_t cell)
+{
+    return tree->logs ? 1 : tree->value[rl_message_part(tree->plan, bucket)][cell] * tree->bucket[bucket].scale;
+}
+/* The upward pass without underflow; returns the sum's ln. */
+double rl_collect_logs(rl_tree *tree);
+void rl_distribute_logs(rl_tree *tree);
+void rl_law_from_logs(const rl_tree *tree, int bucket, double *out);
 
 #endif

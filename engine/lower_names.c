@@ -174,9 +174,9 @@ static void check_sort(lower *l, const low_stmt *item, bool *said)
     const char *meant = meant_statement(item->stmt);
     if (meant != NULL) {
         rl_text quoted = { .arena = l->scratch };
-        rl_put(&quoted, "\"");
+        rl_put(&quoted, "`");
         rl_put(&quoted, item->stmt->name->text);
-        rl_put(&quoted, "\"");
+        rl_put(&quoted, "`");
         rl_say(l->diag, item->stmt->name->span, RL_MSG_STATEMENT_NEAR, quoted.bytes, meant, NULL);
     }
     if (item->stmt->sort < AST_CASE || *said || meant != NULL)

@@ -96,12 +96,13 @@ double low_clause_value(lower *l, const ast_stmt *stmt, ast_clause_sort sort, lo
 
 double *low_ascending(lower *l, const ast_number *list, low_quantity quantity_number, const char *what, int *count)
 {
-    size_t length = 0;
-    for (const ast_number *n = list; n != NULL; n = n->next)
-        length++;
-    double *out = rl_many(l->arena, length + 1, double);
+    double *out = rl_many(l->arena, RL_MAX_EDGES + 1, double);
     *count = 0;
     for (const ast_number *n = list; n != NULL; n = n->next) {
+        if (*count == RL_MAX_EDGES) {   /* rows of outcomes have room for so many */
+            rl_say(l->diag, n->span, RL_MSG_VALUES_MANY, what, NULL, NULL);
+            break;
+        }
         if (!low_value(l, n, quantity_number, &out[*count]))
             continue;
         if (*count > 0 && out[*count] <= out[*count - 1])

@@ -1,16 +1,20 @@
 /* model.c: what is derived when a model is frozen, and the public questions to it.
  *
- * Invariant: after rl_model_freeze nothing in the model is written again; its
- * derived cautions follow an element's own, its class's and its area's.
+ * Invariant: after rl_model_freeze nothing in the model is written again, but
+ * for the memo of bands, which means nothing; its derived cautions follow an
+ * element's own, its class's and its area's.
  */
 #include "lower.h"
 
 #include "../grammar/parse.h"
+#include "band_book.h"
 #include "rows.h"
 
 #include <assert.h>
 #include <math.h>
 #include <string.h>
+
+static const size_t MOST_BANDS = (size_t)16 << 20;   /* bytes of the memo of bands */
 
 void rl_model_bins(rl_model *model, rl_law law, const double **mass, const double **median)
 {
@@ -158,12 +162,14 @@ void rl_model_freeze(rl_model *m, rl_arena *scratch)
     rl_paths(m);
     derive_cautions(m, scratch);
     m->rows = rl_row_book_make(&m->arena, m);
+    m->bands = rl_band_book_make(&m->arena, MOST_BANDS);
 }
 
 void rl_model_free(rl_model *model)
 {
     if (model == NULL)
         return;
+    rl_band_book_free(model->bands);
     rl_arena arena = model->arena; /* the model lies in its own arena */
     rl_arena_free(&arena);
 }

@@ -13,7 +13,7 @@
 #include "diag.h"
 #include "ringlug.h"
 
-enum { RL_MAX_OCCASIONS = 8, RL_MAX_WAYS = 16, RL_MAX_LEVELS = 100 };
+enum { RL_MAX_OCCASIONS = 8, RL_MAX_WAYS = 16, RL_MAX_LEVELS = 100, RL_MAX_EDGES = 100 };
 #define RL_NO_MASS 1e-12  /* a bin with no more than this is impossible (design §1) */
 
 /* A log-normal law of a resistance in ohm.  spread g: ln R ~ N(ln median, (ln g)^2). */
@@ -132,6 +132,7 @@ struct rl_model {
     struct rl_names *names;    /* names.h: what each name means */
     const char *const *source; /* paths of the files read, by rl_span.source of a declaration */
     const struct rl_row_book *rows;  /* of rows.c: the kinds' rows for each load */
+    struct rl_band_book *bands;      /* of band_book.c: a memo, the one thing that grows while cases ask */
 };
 
 typedef struct rl_conditions {

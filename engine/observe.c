@@ -143,32 +143,25 @@ static double up_to(const double *row, int end)
     return sum;
 }
 
-/* Input 1 of a table over (run, sound or not): a constant for each run. */
-static int own_size(int own)
+/* For each row of the frame: that a side alone draws no level from `end` on. */
+static const double *rows_up_to(const rl_observer *o, const double *const *rows, int end)
 {
-    return own == 0 ? 1 : 2;
+    double *out = rl_raw(o->arena, o->frame->rows, double);
+    for (int v = 0; v < o->frame->rows; v++)
+        out[v] = up_to(rows[rl_observe_row(o->frame, v)], end);
+    return out;
 }
 
 /* Only levels below a bound are possible: one factor for each cause. */
 static void add_uncoupled(const rl_observer *o, const behaviour *b, rl_sides sides)
 {
-    int end = b->start[1], size = o->frame->rows;
-    rl_cells back = back_table(o, b, 0, sides.back);
-    back.count = 1;
-    back.input[0] = sides.back;
-    back.size[0] = size;
-    rl_draft_add(o->draft, &back, b->bit);
-    rl_cells fed = {.count = 1, .input = {sides.fed}, .size = {size}};
-    rl_cells_take(o->arena, &fed);
-    for (int v = 0; v < size; v++)
-        fed.cell[v] = up_to(b->fed[rl_observe_row(o->frame, v)], end);
-    rl_draft_add(o->draft, &fed, b->bit);
-    rl_cells own = {.count = 1, .input = {sides.own}, .size = {own_size(sides.own)}};
-    rl_cells_take(o->arena, &own);
-    own.cell[0] = up_to(b->kind->otherwise, end);
-    if (sides.own != 0)
-        own.cell[1] = own.cell[0] * up_to(b->kind->failed, end);
-    rl_draft_add(o->draft, &own, b->bit);
+    int end = b->start[1];
+    double *own = rl_raw(o->arena, 2, double);
+    own[0] = up_to(b->kind->otherwise, end);
+    own[1] = own[0] * up_to(b->kind->failed, end);
+    rl_draft_add_own(o->draft, sides.back, rows_up_to(o, b->back, end), b->bit);
+    rl_draft_add_own(o->draft, sides.fed, rows_up_to(o, b->fed, end), b->bit);
+    rl_draft_add_own(o->draft, sides.own, own, b->bit);
 }
 
 /* The helper is summed at once where one side is sound for certain. */
@@ -242,11 +235,11 @@ static void add_absent(const rl_observer *o, const firing *n)
 {
     rl_draft_scale(o->draft, n->absent * (1 - n->otherwise));
     for (int i = 0; i < n->count; i++) {
-        rl_cells t = {.count = 1, .input = {n->expr[i]}, .size = {cause_size(o, n->expr[i])}};
-        rl_cells_take(o->arena, &t);
-        for (int v = 0; v < t.size[0]; v++)
-            t.cell[v] = 1 - rl_observe_chance(o, n->p[i], n->expr[i], v);
-        rl_draft_add(o->draft, &t, n->bit);
+        int size = cause_size(o, n->expr[i]);
+        double *row = rl_raw(o->arena, size, double);
+        for (int v = 0; v < size; v++)
+            row[v] = 1 - rl_observe_chance(o, n->p[i], n->expr[i], v);
+        rl_draft_add_own(o->draft, n->expr[i], row, n->bit);
     }
 }
 
@@ -290,10 +283,7 @@ static void add_firing(const rl_observer *o, const firing *n)
         return;
     }
     if (n->count == 0) {
-        rl_cells t = {.count = 0};
-        rl_cells_take(o->arena, &t);
-        t.cell[0] = n->absent * (1 - n->otherwise) + n->present * n->otherwise;
-        rl_draft_add(o->draft, &t, n->bit);
+        rl_draft_scale(o->draft, n->absent * (1 - n->otherwise) + n->present * n->otherwise);
         return;
     }
     int before = 0;
@@ -365,10 +355,7 @@ static void observe_inspection(const rl_observer *o, const rl_finding *f)
         for (int i = 0; i < f->weights; i++)
             seen[s] += f->weight[i] * look->row[s][i];
     if (rl_world_forces(world, f->subject)) {
-        rl_cells t = {.count = 0};
-        rl_cells_take(o->arena, &t);
-        t.cell[0] = seen[RL_SOUND];
-        rl_draft_add(o->draft, &t, 0);
+        rl_draft_scale(o->draft, seen[RL_SOUND]);
         return;
     }
     o->draft->inspected[f->subject] = true;

@@ -29,6 +29,17 @@ static bool same_end(const rl_end *a, const rl_end *b)
            a->law.log_spread == b->law.log_spread && a->law.low == b->law.low && a->law.high == b->law.high;
 }
 
+/* A reading of which no more than the band is known (sequel.h). */
+static double weighed_bands(const rl_finding *f, const rl_showing *showing, const rl_end *end)
+{
+    double band[RL_MAX_LEVELS + 2], sum = 0;
+    assert(f->weights == rl_showing_outcomes(showing));
+    rl_showing_bands(showing, end, band);
+    for (int i = 0; i < f->weights; i++)
+        sum += f->weight[i] * band[i];
+    return sum;
+}
+
 static double density_of(const rl_observer *o, rl_finding *f, const rl_showing *showing, const rl_end *end)
 {
     for (struct rl_known_end *k = f->known; k; k = k->next)
@@ -42,7 +53,7 @@ static double density_of(const rl_observer *o, rl_finding *f, const rl_showing *
         memcpy(term, end->law.term, (size_t)end->law.terms * sizeof *term);
         k->end.law.term = term;
     }
-    k->density = rl_showing_density(showing, end, f->value, f->open);
+    k->density = f->weights > 0 ? weighed_bands(f, showing, end) : rl_showing_density(showing, end, f->value, f->open);
     k->next = f->known;
     f->known = k;
     return k->density;
@@ -93,14 +104,6 @@ rl_cells rl_observe_step(rl_arena *arena, const rl_step *step, int before, int a
     return t;
 }
 
-static void add_constant(const rl_observer *o, double value)
-{
-    rl_cells t = {.count = 0};
-    rl_cells_take(o->arena, &t);
-    t.cell[0] = value;
-    rl_draft_add(o->draft, &t, 0);
-}
-
 static void observe_span(const rl_observer *o, rl_finding *f)
 {
     rl_fold fold;
@@ -113,7 +116,7 @@ static void observe_span(const rl_observer *o, rl_finding *f)
     for (int i = 0; i < fold.ends; i++)
         density[i] = density_of(o, f, &showing, &fold.end[i]);
     if (fold.ends == 1) {
-        add_constant(o, density[0]);
+        rl_draft_scale(o->draft, density[0]);
         return;
     }
     int before = 0;
@@ -186,7 +189,7 @@ static void observe_supply(const rl_observer *o, rl_finding *f)
     rl_sides sides = rl_observe_sides(o, world, f->subject, NULL);
     if (o->model->node[f->subject].feed.parent < 0) {
         rl_end end = rl_observe_supply_end(o->arena, o->model, f->subject, 0, true);
-        add_constant(o, density_of(o, f, &showing, &end));
+        rl_draft_scale(o->draft, density_of(o, f, &showing, &end));
         return;
     }
     int flows = rl_draft_helper(o->draft, 2);

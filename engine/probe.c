@@ -547,24 +547,11 @@ static bool mark_outside(const rl_probe *probe, int expr, bool *marked, bool *se
     return true;
 }
 
-bool rl_probe_apart(rl_bench *bench, rl_arena *arena, const rl_observer *o, rl_world *world, int load,
-                    const int *element, int count, bool beyond)
+bool rl_probe_apart(rl_bench *bench, rl_arena *arena, int expr, bool *marked)
 {
-    rl_probe probe;
-    rl_probe_make(&probe, arena, bench, NULL);
-    int fed = rl_expr_load_feed(o->exprs, world, load), own = rl_expr_element(o->exprs, world, load);
-    bool *marked = rl_many(arena, bench->frame.model->nodes, bool);
-    for (int i = -2; i < count; i++) {
-        int expr = i == -2 ? fed : i == -1 ? own : rl_expr_element(o->exprs, world, element[i]);
-        bool *seen = rl_many(arena, o->exprs->count, bool);
-        if (!mark_outside(&probe, expr, marked, seen))
-            return false;
-    }
-    for (int i = 1; i < count + beyond; i++) {   /* R(to) must be the net's own or nothing new */
-        int back = rl_expr_return(o->exprs, world, element[i]);
-        bool connector = bench->frame.model->node[element[i]].info.sort == RL_CONNECTOR;
-        if (!connector && back != 0 && usable_variable(&probe, back) < 0 && !rl_expr_is_base(o->exprs, back))
-            return false;
-    }
-    return true;
+    rl_probe probe = {.arena = arena, .bench = bench};
+    rl_mark mark = rl_arena_mark(arena);
+    bool apart = mark_outside(&probe, expr, marked, rl_many(arena, bench->exprs.count, bool));
+    rl_arena_rewind(arena, mark);
+    return apart;
 }

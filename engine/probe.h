@@ -38,11 +38,9 @@ bool rl_probe_run(rl_probe *probe, int target, double *out);
  * table whose inputs are the net's variables and *target; false: it hangs on
  * too much for one table. */
 bool rl_probe_law(rl_bench *bench, rl_arena *arena, int expr, rl_cells *out, int *target);
-/* Whether what these elements of a load's chain, its feed and itself are, is
- * independent given the variables of the net that each hangs on.  `beyond`: of
- * one more element only R matters. */
-bool rl_probe_apart(rl_bench *bench, rl_arena *arena, const rl_observer *observer, rl_world *world, int load,
-                    const int *element, int count, bool beyond);
+/* Marks the elements outside the net that an expression hangs on.  False if one was
+ * marked already: else, given the net's variables, it is independent of what was. */
+bool rl_probe_apart(rl_bench *bench, rl_arena *arena, int expr, bool *marked);
 /* Distribution of the input at place `at` of a law that hangs on the network;
  * its other inputs are expressions or helpers of the draft. */
 void rl_probe_value(rl_bench *bench, rl_arena *arena, const rl_cells *law, int at, double *out);

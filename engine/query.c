@@ -15,8 +15,6 @@
 #include <stdint.h>
 #include <string.h>
 
-/* No table has more variables of two values or more: it would not fit. */
-enum { MOST_AXES = 64 };
 /* A separator's state whose message is fainter has no belief to speak of (else
  * the collect would have been made in logarithms), and could not be divided by. */
 static const double FAINTEST = 1e-290;
@@ -79,7 +77,7 @@ static void finish_component(bucket_cover *cover, int root)
 /* The parent takes the place of the active bucket `at`, or joins one there. */
 static void climb(bucket_cover *cover, int at)
 {
-    int parent = cover->tree->bucket[cover->active[at]].parent;
+    int parent = cover->tree->plan->parent[cover->active[at]];
     assert(parent >= 0);
     for (int i = 0; i < cover->actives; i++)
         if (cover->active[i] == parent) {
@@ -128,59 +126,6 @@ typedef struct part_product {
     double most;            /* cells of the widest table allowed; 0: any */
 } part_product;
 
-/* Axes of a loop over two factors and a result; what is not a table's has step 0. */
-typedef struct loop_axis {
-    size_t count, left, right, out;
-} loop_axis;
-typedef struct axis_loop {
-    int rank;
-    loop_axis axis[MOST_AXES];
-} axis_loop;
-
-static inline void run_axis(double *out, const double *left, const double *right, const loop_axis *axis)
-{
-    size_t a = axis->left, b = axis->right, c = axis->out;
-    if (c == 0) {
-        double sum = 0;
-        for (size_t i = axis->count; i > 0; i--, left += a, right += b)
-            sum += *left * *right;
-        *out += sum;
-    } else {
-        for (size_t i = axis->count; i > 0; i--, left += a, right += b, out += c)
-            *out += *left * *right;
-    }
-}
-
-static void run_level(double *out, const double *left, const double *right, const loop_axis *axis, int rank)
-{
-    if (rank == 1) {
-        run_axis(out, left, right, axis);
-        return;
-    }
-    for (size_t i = axis->count; i > 0; i--, left += axis->left, right += axis->right, out += axis->out) {
-        if (rank == 2)
-            run_axis(out, left, right, axis + 1);
-        else
-            run_level(out, left, right, axis + 1, rank - 1);
-    }
-}
-
-/* Adds an axis inside the others, joined to the one before if all tables run on. */
-static void add_axis(axis_loop *loop, loop_axis axis)
-{
-    if (loop->rank > 0) {
-        loop_axis *last = &loop->axis[loop->rank - 1];
-        if (last->left == axis.left * axis.count && last->right == axis.right * axis.count &&
-            last->out == axis.out * axis.count) {
-            axis.count *= last->count;
-            *last = axis;
-            return;
-        }
-    }
-    assert(loop->rank < MOST_AXES);
-    loop->axis[loop->rank++] = axis;
-}
-
 static size_t step_in(const part_product *product, const query_part *part, int variable)
 {
     size_t step = 1;
@@ -195,21 +140,19 @@ static size_t step_in(const part_product *product, const query_part *part, int v
 static void multiply_sum(const part_product *product, double *out, const query_part *left, const query_part *right,
                          int kept, const int *keep, int summed, const int *sum)
 {
-    axis_loop loop = {.rank = 0};
-    size_t steps[MOST_AXES], step = 1;
+    rl_axis axes[RL_MOST_AXES];
+    size_t steps[RL_MOST_AXES], step = 1;
+    int rank = 0;
     for (int i = kept - 1; i >= 0; i--) {
         steps[i] = step;
         step *= product->size[keep[i]];
     }
     for (int i = 0; i < kept + summed; i++) {
         int variable = i < kept ? keep[i] : sum[i - kept];
-        add_axis(&loop, (loop_axis){.count = product->size[variable], .left = step_in(product, left, variable),
+        rank = rl_add_axis(axes, rank, (rl_axis){.count = product->size[variable], .left = step_in(product, left, variable),
                                .right = step_in(product, right, variable), .out = i < kept ? steps[i] : 0});
     }
-    if (loop.rank == 0)
-        *out += *left->cell * *right->cell;
-    else
-        run_level(out, left->cell, right->cell, loop.axis, loop.rank);
+    rl_multiply_add(out, left->cell, right->cell, axes, rank);
 }
 
 static void set_mask(part_product *product, query_part *part)
@@ -250,7 +193,7 @@ static void join_scopes(const part_product *product, const query_part *large, co
         int v = i < large->count ? large->variable[i] : small->variable[i - large->count];
         if (i >= large->count && (large->mask[v / 64] >> (v % 64) & 1))
             continue;
-        assert(*kept + (summed != NULL ? *summed : 0) < MOST_AXES);
+        assert(*kept + (summed != NULL ? *summed : 0) < RL_MOST_AXES);
         if (summed != NULL && product->uses[v] == 0 && !product->kept[v])
             sum[(*summed)++] = v;
         else
@@ -261,7 +204,7 @@ static void join_scopes(const part_product *product, const query_part *large, co
 /* left * right; if `last`, summed over what nobody else needs. */
 static query_part join(part_product *product, const query_part *left, const query_part *right, bool last)
 {
-    int keep[MOST_AXES], sum[MOST_AXES], kept = 0, summed = 0;
+    int keep[RL_MOST_AXES], sum[RL_MOST_AXES], kept = 0, summed = 0;
     if (left->cells < right->cells) {
         const query_part *swap = left;
         left = right;
@@ -351,12 +294,12 @@ static bool reduce(part_product *product, int count, const int *keep, double *ou
     query_part whole = unit_part(product), one = whole;
     for (int i = 0; i < product->parts; i++)
         whole = i == 0 ? product->part[i] : join(product, &whole, &product->part[i], false);
-    int order[MOST_AXES] = {0}, kept = 0;
+    int order[RL_MOST_AXES] = {0}, kept = 0;
     size_t cells = 1;
     for (int i = 0; i < count; i++) {
         cells *= product->size[keep[i]];
         if (product->size[keep[i]] > 1) {
-            assert(kept < MOST_AXES);
+            assert(kept < RL_MOST_AXES);
             order[kept++] = keep[i];
         }
     }
@@ -443,41 +386,37 @@ static void make_room(asking *ask)
     product->part = rl_arena_raw(ask->arena, (size_t)(ask->cover.buckets + tables + 1) * sizeof(query_part));
 }
 
-/* The law of a bucket's variable given its separator: product over message.
- * A large bucket's product has become its belief; its sums are made again. */
-static double *conditional(const asking *ask, const rl_bucket *bucket)
+/* The law of a bucket's variable given its separator, product over message; or,
+ * of the top, the belief, product by bar. */
+static double *bucket_table(const asking *ask, int k, bool top)
 {
-    size_t rest = bucket->rest;
-    double *law = rl_arena_raw(ask->arena, bucket->size * rest * sizeof *law);
+    const rl_tree *tree = ask->tree;
+    int part = rl_message_part(tree->plan, k);
+    size_t rest = tree->plan->part[part].cells, size = (size_t)tree->plan->size[k];
+    double *table = rl_arena_raw(ask->arena, size * rest * sizeof *table);
     double *ratio = rl_arena_raw(ask->arena, rest * sizeof *ratio);
-    bool intact = bucket->belief != bucket->table;
-    double scale = intact ? bucket->scale : 1;
-    memcpy(ratio, intact ? bucket->message : bucket->belief, rest * sizeof *ratio);
-    for (size_t i = 1; i < bucket->size && !intact; i++)
+    rl_bucket_product(tree, k, table);
+    for (size_t j = 0; j < rest; j++) {
+        double sum = rl_bucket_sum(tree, k, j);
+        ratio[j] = sum <= FAINTEST ? 0 : top ? tree->bar[part][j] : 1 / sum;
+    }
+    for (size_t i = 0; i < size; i++)
         for (size_t j = 0; j < rest; j++)
-            ratio[j] += bucket->belief[i * rest + j];
-    for (size_t j = 0; j < rest; j++)
-        ratio[j] = ratio[j] * scale > FAINTEST ? 1 / (ratio[j] * scale) : 0;
-    const double *cells = intact ? bucket->product : bucket->belief;
-    for (size_t i = 0; i < bucket->size; i++, cells += rest)
-        for (size_t j = 0; j < rest; j++)
-            law[i * rest + j] = cells[j] * ratio[j];
-    return law;
+            table[i * rest + j] *= ratio[j];
+    return table;
 }
 
 static void add_bucket(asking *ask, int k, bool top)
 {
     const rl_plan *plan = ask->tree->plan;
-    const rl_bucket *bucket = &ask->tree->bucket[k];
-    const int *scope = rl_scope(plan, k);
-    int count = rl_scope_count(plan, k);
-    query_part part = {.variable = rl_arena_raw(ask->arena, (size_t)count * sizeof(int))};
-    for (int i = 0; i < count; i++) {
-        int number = local_number(ask, plan->order[scope[i]], plan->size[scope[i]]);
-        if (plan->size[scope[i]] > 1)
+    const rl_part *message = &plan->part[rl_message_part(plan, k)];
+    query_part part = {.variable = rl_arena_raw(ask->arena, (size_t)(message->count + 1) * sizeof(int))};
+    for (int i = -1; i < message->count; i++) {
+        int place = i < 0 ? k : message->place[i], number = local_number(ask, plan->order[place], plan->size[place]);
+        if (plan->size[place] > 1)
             part.variable[part.count++] = number;
     }
-    part.cell = top ? bucket->belief : conditional(ask, bucket);
+    part.cell = bucket_table(ask, k, top);
     set_mask(&ask->product, &part);
     add_part(&ask->product, part);
 }
@@ -530,6 +469,8 @@ bool rl_tree_query(const rl_tree *tree, rl_arena *arena, const rl_extension *ext
 bool rl_tree_joint_within(const rl_tree *tree, rl_arena *arena, double most_cells, int count, const int *variable,
                           double *out)
 {
+    if (count == 2 && rl_factor_joint(tree, arena, variable, out))
+        return true;
     rl_mark mark = rl_arena_mark(arena);
     asking ask = {.tree = tree, .arena = arena};
     start(&ask);

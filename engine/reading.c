@@ -26,11 +26,16 @@
 #define NEGLIGIBLE 46.0    /* of -2 ln: 1e-10 of the peak */
 #define CERTAIN 8.3        /* sigma beyond which a reading is on one side for sure: 5e-17 */
 #define OUTSIDE 11.0       /* z that no law reaches, be it cut down to NO_MASS: 2e-28 */
+#define BEYOND 8.5         /* z that a law does not reach of which there is more: 1e-17 */
+#define AMPLE 0.01         /* such a mass */
 #define DISTANT 40.0       /* z^2 + u^2 */
-#define SLIGHT 2.0         /* in z and in ln U: what CERTAIN sigma either way may span for 12 nodes to do */
+#define SLIGHT 2.0         /* in z and in ln U: what CERTAIN sigma either way may span for several terms */
+#define ENOUGH 1e-7        /* of the law's mass: last coefficients of a panel whose square is nothing */
+#define SPAN 5.0           /* widths of a bell in a panel */
+#define COMPARABLE 0.01    /* of phi(z): mass of a cut law that a difference near z can be taken from */
 #define NARROW 0.5         /* in z: an interval whose mass is summed, not subtracted */
 
-enum { LOOKS = 24 };
+enum { LOOKS = 24, MOST_NODES = 24, BLOCK = RL_QUAD_MOST };
 
 /* The law of U behind an rl_true, ready to be integrated: base + sum of
  * growing terms, Z within [low, high], which has `mass`. */
@@ -171,6 +176,11 @@ static void make_law(law *l, const rl_true *u)
 static double grown(const law *l, double z, double *slope)
 {
     double sum = 0, rise = 0, power = 0, spread = 0;
+    if (l->terms == 1) {
+        sum = l->term->scale * exp(l->term->log_spread * z);
+        *slope = l->term->log_spread * sum;
+        return sum;
+    }
     for (int i = 0; i < l->terms; i++) {
         rl_term t = l->term[i];
         if (!(t.log_spread > 0))
@@ -283,8 +293,8 @@ static double lead_of(rl_error e, double c)
 static double value_beside(const scene *s, double c)
 {
     rl_error e = s->error;
-    double sigma = sigma_of(e, s->v), supply = c * e.plus * e.supply_spread;
-    double root = c * sqrt(fmax(0, sigma * sigma - supply * supply));
+    double reads = e.share * s->v + e.plus, error = e.supply_spread * s->v, supply = c * e.plus * e.supply_spread;
+    double root = c * sqrt(fmax(0, reads * reads + error * error - supply * supply));
     return (s->v + c * c * e.share * e.plus - root) / lead_of(e, c);
 }
 
@@ -443,77 +453,248 @@ static rl_pair both_sides(double u)
     return u < 0 ? (rl_pair){ tail, 1 - tail } : (rl_pair){ 1 - tail, tail };
 }
 
-/* phi(z) times P(reading below v | z) and P(reading above v | z). */
-static rl_pair sides(const void *what, double z)
+/* P(from < Z < to), negative where they are the other way round; as exact as the tail they are in. */
+static double shift(double from, double to)
 {
-    const scene *s = what;
+    if (from > 0)
+        return rl_normal_below(-from) - rl_normal_below(-to);
+    return rl_normal_below(to) - rl_normal_below(from);
+}
+
+/* The z within which the truth has to lie for the meter to err at all, the law's cuts aside. */
+typedef struct reach { double low, high, middle; } reach;
+
+static reach reach_of(const scene *s)
+{
+    reach r = { .low = -INFINITY, .high = INFINITY, .middle = z_of(&s->law, u_of(s->view, s->v)) };
+    cut_box(s, CERTAIN, &r.low, &r.high);
+    return r;
+}
+
+typedef struct turn { const scene *s; double sign, middle, tail; } turn;
+
+/* The mass between the crossing and where it moves when the meter errs by
+ * `error` sigma: the other order of integration. */
+static rl_pair moved(const void *what, double error)
+{
+    const turn *t = what;
+    double z = z_of(&t->s->law, u_of(t->s->view, value_beside(t->s, t->sign * error)));
+    double mass = t->middle > 0 ? t->tail - rl_normal_below(-z) : rl_normal_below(z) - t->tail;   /* see shift */
+    return (rl_pair){ mass, 0 };
+}
+
+/* Sigma from the crossing to where ln U has no end (U at its base, or without
+ * bound): how far the Taylor series of `moved` reaches. */
+static double room_of(const scene *s)
+{
+    double slope, base = value_of(s->view, s->law.base, &slope);
+    double room = fabs(s->v - base) / sigma_of(s->error, base);
+    if (s->view.sort == RL_VIEW_PLAIN)
+        return fmin(room, 1 / sqrt(s->error.share * s->error.share + s->error.supply_spread * s->error.supply_spread));
+    double top = value_of(s->view, INFINITY, &slope);
+    return fmin(room, fabs(s->v - top) / sigma_of(s->error, top));
+}
+
+typedef struct rule { int nodes; double step, part; } rule;
+
+/* Nodes that `moved` takes; 0: more than there are, or the law is but a sliver
+ * of the reach.  The limits are where the first term that a rule is not exact
+ * for comes to 1e-14, of Phi(z + step e) and of ln(1 + part e). */
+static int nodes_of(const scene *s, const reach *r, bool whole)
+{
+    static const rule bell_whole[] = {
+        { 4, 0.029, 0.0155 }, { 6, 0.12, 0.048 }, { 8, 0.2, 0.082 }, { 12, 0.39, 0.14 }, { 0, INFINITY, INFINITY }
+    };
+    static const rule bell_cut[] = { { 12, 0.12, 0.055 }, { 16, 0.2, 0.08 }, { 24, 0.3, 0.13 }, { 0, INFINITY, INFINITY } };
+    const law *l = &s->law;
+    double width = r->high - r->low;
+    if (!isfinite(width) || l->mass < COMPARABLE * bell(NULL, r->middle).first)
+        return 0;
+    double tail = fmax(1, 0.5 * fabs(r->middle));
+    if (l->terms > 1)
+        return width * tail < SLIGHT && width * l->steepest < SLIGHT ? (whole ? 12 : 24) : 0;
+    double step = tail / fabs(look_at(s, r->middle).slope), part = 1 / room_of(s);
+    const rule *fits = whole ? bell_whole : bell_cut;
+    while (step > fits->step || part > fits->part)
+        fits++;
+    return fits->nodes;
+}
+
+/* Errors below `least` leave the whole law under the crossing, those above `most` none of it. */
+static rl_pair from_series(const turn *t, int nodes, double least, double most)
+{
+    const law *l = &t->s->law;
+    double coefficient[MOST_NODES], within = shift(least, most);
+    rl_quad_series(moved, t, nodes, coefficient);
+    double moves = rl_series_over(coefficient, nodes, within, least, most);
+    return (rl_pair){ l->mass * rl_normal_below(least) + within * shift(l->low, t->middle) + moves,
+                      l->mass * rl_normal_below(-most) + within * shift(t->middle, l->high) - moves };
+}
+
+/* Where U changes but little within the meter's error. */
+static rl_pair beside(const scene *s, const reach *r, int nodes, bool whole)
+{
+    const law *l = &s->law;
+    bool falls = s->view.sort == RL_VIEW_SUPPLY;
+    turn t = { s, falls ? -1 : 1, r->middle, rl_normal_below(-fabs(r->middle)) };
+    rl_pair p;
+    if (whole) {
+        double moves = rl_quad_normal(moved, &t, nodes).first;
+        p = (rl_pair){ shift(l->low, r->middle) + moves, shift(r->middle, l->high) - moves };
+    } else {
+        double least = r->high < l->high ? -INFINITY : t.sign * look_at(s, l->high).u;
+        double most = l->low < r->low ? INFINITY : t.sign * look_at(s, l->low).u;
+        p = from_series(&t, nodes, least, most);
+    }
+    return falls ? (rl_pair){ p.second, p.first } : p;
+}
+
+/* ---- several edges at once, where the meter errs by as much as U changes ---- */
+
+/* Neighbouring edges: the z where the meter may err about one of them, within the law. */
+typedef struct sheet {
+    const scene *s;
+    int edges, which[BLOCK];
+    double edge[BLOCK];
+    double low, high;
+} sheet;
+
+/* phi(z) times P(reading below an edge | z) and P(reading above it). */
+static void sides(const void *what, double z, rl_pair *out)
+{
+    const sheet *w = what;
+    const scene *s = w->s;
     double slope;
     double value = value_of(s->view, s->law.base + grown(&s->law, z, &slope), &slope);
-    rl_pair p = both_sides((s->v - value) / sigma_of(s->error, value));
-    double weight = bell(NULL, z).first;
-    return (rl_pair){ p.first * weight, p.second * weight };
+    double sigma = sigma_of(s->error, value), weight = bell(NULL, z).first;
+    for (int i = 0; i < w->edges; i++) {
+        double u = (w->edge[i] - value) / sigma;
+        if (fabs(u) > CERTAIN) {
+            out[i] = u > 0 ? (rl_pair){ weight, 0 } : (rl_pair){ 0, weight };
+            continue;
+        }
+        rl_pair p = both_sides(u);
+        out[i] = (rl_pair){ p.first * weight, p.second * weight };
+    }
 }
 
-/* Adds the mass of [low, high], all on the side of v that z = `at` is on. */
-static void add_sure(const scene *s, rl_pair *sum, double low, double high, double at)
+/* In z, of what a panel may span, should u rise to its ends as it does at z. */
+static double span_at(const scene *s, double z)
 {
-    double mass = normal_mass(low, high);
-    if (!(mass > 0))
+    double grows, turns;
+    double value = value_of(s->view, s->law.base + grown(&s->law, z, &grows), &turns);
+    double slope = turns * grows / sigma_of(s->error, value);
+    return SPAN / sqrt(1 + slope * slope);
+}
+
+/* From the upper end down, where U grows the more slowly the lower z is. */
+static void integrate_sheet(const sheet *w, rl_pair *sum)
+{
+    double top = w->high;
+    while (top > w->low) {
+        double span = span_at(w->s, top);
+        span = fmin(span, span_at(w->s, fmax(top - span, w->low)));
+        double bottom = top - w->low < 1.3 * span ? w->low : top - span;
+        rl_quad_many(sides, w, w->edges, bottom, top, ENOUGH * w->s->law.mass, sum);
+        top = bottom;
+    }
+}
+
+/* The mass that is on one side of the edge for sure: all of z below `low`, and above `high`. */
+static void add_sure(const scene *s, reach within, double low, double high, rl_pair *sum)
+{
+    const law *l = &s->law;
+    double under = low < within.high ? normal_mass(within.low, low) : l->mass;
+    double over = high > within.low ? normal_mass(high, within.high) : l->mass;
+    bool falls = s->view.sort == RL_VIEW_SUPPLY;
+    sum->first += falls ? over : under;
+    sum->second += falls ? under : over;
+}
+
+static void finish_sheet(sheet *w, reach within, rl_pair *out)
+{
+    rl_pair sum[BLOCK] = { { 0, 0 } };
+    if (w->edges == 0)
         return;
-    if (look_at(s, at).u > 0)
-        sum->first += mass;
-    else
-        sum->second += mass;
-}
-
-/* Which z come under the reading, and which above, when the meter errs by
- * `error` sigma: the other order of integration. */
-static rl_pair split(const void *what, double error)
-{
-    const scene *s = what;
-    const law *l = &s->law;
-    double z = z_of(l, u_of(s->view, value_beside(s, error)));
-    rl_pair p = isinf(l->low) && isinf(l->high) ? both_sides(z)
-        : (rl_pair){ normal_mass(l->low, z), normal_mass(z, l->high) };
-    return s->view.sort == RL_VIEW_SUPPLY ? (rl_pair){ p.second, p.first } : p;
-}
-
-/* Does U change so little within the meter's error that `split` hardly bends, away from any cut? */
-static bool is_narrow(const law *l, double low, double high)
-{
-    double width = high - low;
-    return width < SLIGHT && width * l->steepest < SLIGHT
-        && low > fmax(l->low, -OUTSIDE) && high < fmin(l->high, OUTSIDE);
-}
-
-/* Only the z where the meter can err are integrated; the rest is on one side for sure. */
-static rl_pair add_sides(const scene *s, double first, double low, double high, double last)
-{
-    rl_pair sum = { 0, 0 };
-    if (low < high) {
-        point middle = look_at(s, clip(z_of(&s->law, u_of(s->view, s->v)), low, high));
-        double count = (high - low) / width_at(middle);
-        sum = rl_quad_panels(sides, s, low, high, (int)ceil(clip(count / 8, 1, 64)), 1e-9 * s->law.mass);
+    integrate_sheet(w, sum);
+    for (int i = 0; i < w->edges; i++) {
+        add_sure(w->s, within, w->low, w->high, &sum[i]);
+        out[w->which[i]] = sum[i];
     }
-    add_sure(s, &sum, first, low, fmax(low - 1e-9, first));
-    add_sure(s, &sum, high, last, fmin(high + 1e-9, last));
-    return sum;
+    w->edges = 0;
 }
 
-/* P(reading below s->v) and P(reading above it), each with its own relative accuracy. */
-static rl_pair below_and_above(const scene *s)
+static void put_on_sheet(sheet *w, int which, double edge, double low, double high)
+{
+    w->low = w->edges == 0 ? low : fmin(w->low, low);
+    w->high = w->edges == 0 ? high : fmax(w->high, high);
+    w->which[w->edges] = which;
+    w->edge[w->edges++] = edge;
+}
+
+/* ---- the two sides of each edge ---- */
+
+/* The z that the law reaches. */
+static reach law_reach(const law *l)
+{
+    double far = l->mass > AMPLE ? BEYOND : OUTSIDE;
+    return (reach){ .low = fmax(l->low, -far), .high = fmin(l->high, far) };
+}
+
+/* Is an edge certainly on one side of all that the law reaches, from a to b?
+ * u falls with V where v >= 0; below 0 it may turn. */
+static bool is_sure(const point *a, const point *b, double v)
+{
+    double least = (v - a->value) / a->sigma, most = (v - b->value) / b->sigma;
+    return v >= 0 && ((least > CERTAIN && most > CERTAIN) || (least < -CERTAIN && most < -CERTAIN));
+}
+
+/* Mass below and above each of up to BLOCK edges of a law with terms. */
+static void masses_beside(scene *s, int edges, const double *edge, rl_pair *out)
 {
     const law *l = &s->law;
+    reach within = law_reach(l);
+    point first = look_at(s, within.low), last = look_at(s, within.high);
+    sheet w = { .s = s };
+    for (int i = 0; i < edges; i++) {
+        s->v = edge[i];
+        if (is_sure(&first, &last, s->v)) {
+            out[i] = s->v > first.value ? (rl_pair){ l->mass, 0 } : (rl_pair){ 0, l->mass };
+            continue;
+        }
+        reach r = reach_of(s);
+        double low = clip(r.low, within.low, within.high), high = clip(r.high, within.low, within.high);
+        bool whole = within.low < r.low && r.high < within.high;
+        int nodes = low < high ? nodes_of(s, &r, whole) : 0;
+        if (nodes > 0) {
+            out[i] = beside(s, &r, nodes, whole);
+        } else if (!(low < high)) {
+            out[i] = (rl_pair){ 0, 0 };
+            add_sure(s, within, low, high, &out[i]);
+        } else {
+            if (w.edges > 0 && (low > w.high || high < w.low))
+                finish_sheet(&w, within, out);
+            put_on_sheet(&w, i, edge[i], low, high);
+        }
+    }
+    finish_sheet(&w, within, out);
+}
+
+/* P(reading below an edge) and P(reading above it), each with its own relative
+ * accuracy, of up to BLOCK edges. */
+static void below_and_above(scene *s, int edges, const double *edge, rl_pair *out)
+{
+    const law *l = &s->law;
+    assert(edges <= BLOCK);
     if (l->terms == 0) {
-        double slope, value = value_of(s->view, l->base, &slope);
-        return both_sides((s->v - value) / sigma_of(s->error, value));
+        double slope, value = value_of(s->view, l->base, &slope), sigma = sigma_of(s->error, value);
+        for (int i = 0; i < edges; i++)
+            out[i] = both_sides((edge[i] - value) / sigma);
+        return;
     }
-    double first = fmax(l->low, -OUTSIDE), last = fmin(l->high, OUTSIDE);
-    double low = first, high = last;
-    cut_box(s, CERTAIN, &low, &high);
-    rl_pair sum = is_narrow(l, low, high) && low < high ? rl_quad_normal(split, s)
-        : add_sides(s, first, fmin(low, last), fmax(high, first), last);
-    return (rl_pair){ sum.first / l->mass, sum.second / l->mass };
+    masses_beside(s, edges, edge, out);
+    for (int i = 0; i < edges; i++)
+        out[i] = (rl_pair){ out[i].first / l->mass, out[i].second / l->mass };
 }
 
 /* What lies between two edges: the difference of the smaller sides. */
@@ -531,13 +712,15 @@ void rl_reading_bands(const rl_true *u, rl_view view, rl_error error, int edges,
     assert(edges >= 0);
     scene s;
     set_scene(&s, u, view, error, 0);
-    rl_pair last = { 0, 1 };
-    for (int i = 0; i < edges; i++) {
-        assert(i == 0 || edge[i - 1] < edge[i]);
-        s.v = edge[i];
-        rl_pair here = below_and_above(&s);
-        out[i] = between(last, here);
-        last = here;
+    rl_pair last = { 0, 1 }, here[BLOCK];
+    for (int from = 0; from < edges; from += BLOCK) {
+        int count = edges - from < BLOCK ? edges - from : BLOCK;
+        below_and_above(&s, count, edge + from, here);
+        for (int i = 0; i < count; i++) {
+            assert(from + i == 0 || edge[from + i - 1] < edge[from + i]);
+            out[from + i] = between(last, here[i]);
+            last = here[i];
+        }
     }
     out[edges] = last.second;
 }
@@ -576,7 +759,8 @@ double rl_reading_quantile(const rl_true *u, rl_view view, rl_error error, doubl
     double z = s.law.terms == 0 ? 0 : law_quantile(&s.law, view.sort == RL_VIEW_SUPPLY ? 1 - p : p);
     s.v = look_at(&s, z).value;
     for (int i = 0; i < 200; i++) {      /* Newton, kept in the bracket */
-        rl_pair share = below_and_above(&s);
+        rl_pair share;
+        below_and_above(&s, 1, &s.v, &share);
         double over = share.first < share.second ? share.first - p : 1 - p - share.second;
         if (over > 0)
             high = s.v;

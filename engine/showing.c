@@ -1,11 +1,19 @@
 /* showing.c: meters (design §3, from "drop" on, and the bands of tests).
  *
- * Invariant: see showing.h.
+ * Rows of bands are asked for again and again, by each test of each case: what
+ * was worked out once is kept in the model's book (band_book.h).
+ *
+ * Invariant: see showing.h; a row from the book is the one that would be
+ * worked out, bit for bit.
  */
 #include "showing.h"
 
+#include "band_book.h"
+#include "limit.h"
+
 #include <assert.h>
 #include <math.h>
+#include <string.h>
 
 static const double OHMS_OF_MISREADING = 1000;   /* a misread resistance lies anywhere in [0, this] */
 
@@ -169,7 +177,7 @@ static void ohms_bands(const rl_showing *s, const rl_end *end, double *out)
     out[m->bands + 1] = (open ? 1 - m->misread : 0) + m->misread / (k + 2);
 }
 
-void rl_showing_bands(const rl_showing *s, const rl_end *end, double *out)
+static void work_out(const rl_showing *s, const rl_end *end, double *out)
 {
     if (s->sort == RL_SHOW_CONTINUITY) {
         out[1] = beeps(s, end);
@@ -179,6 +187,79 @@ void rl_showing_bands(const rl_showing *s, const rl_end *end, double *out)
     } else {
         volts_bands(s, end, out);
     }
+}
+
+/* ---- rows that were worked out already ---- */
+
+enum { KEY_HEAD = 3, KEY_LAW = 6, MOST_TERMS = 64, MOST_WORDS = KEY_HEAD + KEY_LAW + 2 * MOST_TERMS };
+
+static int put_law(double *word, const rl_true *u)
+{
+    word[0] = u->base;
+    if (u->sort == RL_TRUE_FIXED)
+        return 1;
+    if (u->sort == RL_TRUE_WAY) {
+        for (int i = 0; i < u->terms; i++) {
+            word[1 + 2 * i] = u->term[i].scale;
+            word[2 + 2 * i] = u->term[i].log_spread;
+        }
+        return 1 + 2 * u->terms;
+    }
+    word[1] = u->scale;
+    word[2] = u->median;
+    word[3] = u->log_spread;
+    word[4] = u->low;
+    word[5] = u->high;
+    return KEY_LAW;
+}
+
+/* All that a row depends on beside the vehicle; false: too long to be kept.  A
+ * dead circuit knows no battery. */
+static bool make_key(const rl_showing *s, const rl_end *end, double *word, rl_band_key *key)
+{
+    bool dead = s->sort == RL_SHOW_RESISTANCE || s->sort == RL_SHOW_CONTINUITY, law = end->sort == RL_END_LAW;
+    int way = law && end->law.sort == RL_TRUE_WAY ? end->law.terms : 0;
+    if (way > MOST_TERMS)
+        return false;
+    word[0] = (int)s->sort | (int)end->sort << 2 | (law ? (int)end->law.sort << 4 : 0) | s->measured << 6 | way << 7;
+    word[1] = dead ? 0 : s->source;
+    word[2] = dead ? 0 : s->spread;
+    int words = KEY_HEAD + (law ? put_law(word + KEY_HEAD, &end->law) : 0);
+    *key = (rl_band_key){ words, word, rl_band_hash(word, words) };
+    return true;
+}
+
+/* A row of `room` with the entropy behind it, kept or not. */
+static const double *work_out_row(const rl_showing *s, const rl_end *end, const rl_band_key *key, double *room)
+{
+    int outcomes = rl_showing_outcomes(s);
+    work_out(s, end, room);
+    room[outcomes] = rl_entropy(room, outcomes);
+    const double *kept = key == NULL ? NULL : rl_band_book_put(s->model->bands, key, room, outcomes + 1);
+    return kept != NULL ? kept : room;
+}
+
+const double *rl_showing_row(const rl_showing *s, const rl_end *end, rl_arena *scratch)
+{
+    double word[MOST_WORDS];
+    rl_band_key key;
+    bool short_enough = make_key(s, end, word, &key);
+    const double *row = short_enough ? rl_band_book_look(s->model->bands, &key) : NULL;
+    if (row != NULL)
+        return row;
+    double *room = rl_many(scratch, rl_showing_outcomes(s) + 1, double);
+    return work_out_row(s, end, short_enough ? &key : NULL, room);
+}
+
+void rl_showing_bands(const rl_showing *s, const rl_end *end, double *out)
+{
+    double word[MOST_WORDS], room[RL_MAX_LEVELS + 3];
+    rl_band_key key;
+    bool short_enough = make_key(s, end, word, &key);
+    const double *row = short_enough ? rl_band_book_look(s->model->bands, &key) : NULL;
+    if (row == NULL)
+        row = work_out_row(s, end, short_enough ? &key : NULL, room);
+    memcpy(out, row, (size_t)rl_showing_outcomes(s) * sizeof *out);
 }
 
 double rl_showing_quantile(const rl_showing *s, const rl_true *law, double p)

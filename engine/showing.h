@@ -23,6 +23,9 @@ rl_showing rl_showing_make(const rl_model *model, rl_showing_sort sort, double b
  * continuity has silent and beeps. */
 int rl_showing_outcomes(const rl_showing *showing);
 void rl_showing_bands(const rl_showing *showing, const rl_end *end, double *out);
+/* The same outcomes and behind them their entropy in bits: the model's own row
+ * where it is kept (no copy), else one in `scratch`. */
+const double *rl_showing_row(const rl_showing *showing, const rl_end *end, rl_arena *scratch);
 /* Density of a reading in 1/V or 1/ohm; P(open), P(beeps), P(silent) for those. */
 double rl_showing_density(const rl_showing *showing, const rl_end *end, double value, bool open);
 /* The reading that a share p of readings of a law stays under. */

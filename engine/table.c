@@ -50,9 +50,14 @@ void rl_cells_expand(rl_arena *arena, rl_cells *table, int at, int fresh_count, 
         combos *= (size_t)fresh_size[i];
     double *cell = rl_arena_raw(arena, outer * combos * inner * sizeof *cell);
     double *to = cell;
-    for (size_t o = 0; o < outer; o++)
+    for (size_t o = 0; o < outer; o++) {
+        const double *from = &table->cell[o * old * inner];
         for (size_t c = 0; c < combos; c++, to += inner)
-            memcpy(to, &table->cell[(o * old + (size_t)map[c]) * inner], inner * sizeof *cell);
+            if (inner == 1)
+                *to = from[map[c]];
+            else
+                memcpy(to, &from[(size_t)map[c] * inner], inner * sizeof *cell);
+    }
     table->cell = cell;
     replace_input(table, at, fresh_count, fresh, fresh_size);
 }
@@ -83,18 +88,36 @@ void rl_cells_merge(rl_arena *arena, rl_cells *table)
                 diagonal(arena, table, i, j);
 }
 
+static void sum_last(double *to, const double *from, size_t outer, size_t size, const double *weight)
+{
+    for (size_t o = 0; o < outer; o++, from += size) {
+        double sum = 0;
+        for (size_t v = 0; v < size; v++)
+            sum += weight[v] * from[v];
+        to[o] = sum;
+    }
+}
+
+/* The same where the values summed lie `inner` cells apart. */
+static void sum_between(double *to, const double *from, size_t outer, size_t size, size_t inner,
+                        const double *weight)
+{
+    for (size_t o = 0; o < outer; o++, to += inner)
+        for (size_t v = 0; v < size; v++, from += inner) {
+            double w = weight[v];
+            for (size_t i = 0; w > 0 && i < inner; i++)
+                to[i] += w * from[i];
+        }
+}
+
 void rl_cells_sum(rl_arena *arena, rl_cells *table, int at, const double *weight)
 {
     size_t outer = extent(table, 0, at), inner = extent(table, at + 1, table->count);
-    size_t size = (size_t)table->size[at];
     double *cell = rl_many(arena, outer * inner, double);
-    for (size_t o = 0; o < outer; o++)
-        for (size_t v = 0; v < size; v++) {
-            const double *from = &table->cell[(o * size + v) * inner];
-            double *to = &cell[o * inner];
-            for (size_t i = 0; weight[v] > 0 && i < inner; i++)
-                to[i] += weight[v] * from[i];
-        }
+    if (inner == 1)
+        sum_last(cell, table->cell, outer, (size_t)table->size[at], weight);
+    else
+        sum_between(cell, table->cell, outer, (size_t)table->size[at], inner, weight);
     table->cell = cell;
     replace_input(table, at, 0, NULL, NULL);
 }

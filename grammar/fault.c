@@ -33,9 +33,10 @@ const char *rl_parse_written(rl_parser *p, rl_span span)
 const char *rl_parse_quote(rl_parser *p, rl_span span)
 {
     rl_text text = {.arena = p->arena};
-    rl_put(&text, "\"");
-    rl_put(&text, rl_parse_written(p, span));
-    rl_put(&text, "\"");
+    const char *written = rl_parse_written(p, span), *mark = strchr(written, '`') == NULL ? "`" : "\"";
+    rl_put(&text, mark);
+    rl_put(&text, written);
+    rl_put(&text, mark);
     return text.bytes;
 }
 
@@ -119,10 +120,10 @@ static void put_item(rl_text *text, const char *item)
 {
     bool quoted = is_listed(item) || strcmp(item, ",") == 0 || strcmp(item, "%") == 0;
     if (quoted)
-        rl_put(text, "\"");
+        rl_put(text, "`");
     rl_put(text, item);
     if (quoted)
-        rl_put(text, "\"");
+        rl_put(text, "`");
 }
 
 static const char *wording(rl_parser *p, wanted kept)

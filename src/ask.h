@@ -42,6 +42,14 @@ void ask_fault(ask *a, const char *format, ...) __attribute__((format(printf, 2,
 /* Marks that the machine failed; says why on stderr unless NULL; ends the prompt. */
 void ask_failed(ask *a, const char *what);
 
+/* ---- ask_hint.c: what was probably meant by a line that was not understood ---- */
+
+/* Says what was meant by `word`, which begins no evidence and is no command
+ * either; `alone`: it is the whole line.  False: nothing was said. */
+bool ask_no_command(ask *a, const char *word, bool alone);
+/* The name of what the line calls by its label; `known`: its first word begins evidence. */
+void ask_hint_label(ask *a, const char *line, bool known);
+
 /* ---- ask_keep.c: what outlives the prompt ---- */
 
 /* Opens the journal; offers to go on with one that was left.  False: said, stop. */

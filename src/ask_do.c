@@ -6,6 +6,7 @@
 #include "ask.h"
 
 #include "offer.h"
+#include "report.h"
 #include "status.h"
 #include "where.h"
 #include "words.h"
@@ -39,16 +40,13 @@ static void mark_fault(ask *a)
 void ask_fault(ask *a, const char *format, ...)
 {
     va_list list;
-    text whole = { 0 }, safe = { 0 };
+    text said = { 0 };
     mark_fault(a);
     va_start(list, format);
-    text_add_list(&whole, format, list);
+    text_add_list(&said, format, list);
     va_end(list);
-    term_safe(&safe, text_get(&whole));
-    fflush(stdout);   /* what was said before stands before */
-    fprintf(stderr, "%s:%zu:1: error: %s\n", a->terminal ? "prompt" : "standard input", a->number, text_get(&safe));
-    text_free(&safe);
-    text_free(&whole);
+    report_say("%s:%zu:1: error: %s", a->terminal ? "prompt" : "standard input", a->number, text_get(&said));
+    text_free(&said);
 }
 
 void ask_failed(ask *a, const char *what)
@@ -56,7 +54,7 @@ void ask_failed(ask *a, const char *what)
     a->status = TOOL_MACHINE;
     a->done = true;
     if (what != NULL)
-        fprintf(stderr, "ringlug: %s: %s\n", what, strerror(errno));
+        report_say("ringlug: %s: %s", what, strerror(errno));
 }
 
 static page page_of(const ask *a, size_t tests)
@@ -110,8 +108,12 @@ static bool write_record(ask *a, char sort, const char *line)
     text_add(&record, "%c%s", sort, line);
     bool good = journal_add(&a->j, text_get(&record));
     text_free(&record);
-    if (!good)
-        ask_failed(a, "cannot write the journal");
+    if (!good) {
+        text what = { 0 };
+        text_add(&what, "cannot write the journal %s", a->j.path);
+        ask_failed(a, text_get(&what));
+        text_free(&what);
+    }
     return good;
 }
 
@@ -247,7 +249,7 @@ static void do_list(ask *a, const char *rest)
         only = strcmp(o.word.item[i], rest) == 0 || shown == 1 ? o.word.item[i] : only;
     }
     if (shown == 0)
-        ask_fault(a, "nothing is called %s", rest);
+        ask_fault(a, "nothing is called `%s`", rest);
     else if (shown == 1 || strcmp(only, rest) == 0)
         list_after(a, only);
     else if (rest[0] == '\0')
@@ -297,11 +299,11 @@ static char *name_by_label(ask *a, const char *part)
     if (count != 1) {
         const char *near = text_nearest(part, (const char *const *)o.word.item, o.word.count);
         if (count > 1)
-            ask_fault(a, "%zu names fit %s: `list %s` shows them", count, part, part);
+            ask_fault(a, "%zu names fit `%s`: `list %s` shows them", count, part, part);
         else if (near != NULL)
-            ask_fault(a, "nothing is called %s; did you mean %s?", part, near);
+            ask_fault(a, "nothing is called `%s`; did you mean `%s`?", part, near);
         else
-            ask_fault(a, "nothing is called %s", part);
+            ask_fault(a, "nothing is called `%s`", part);
         free(found);
         found = NULL;
     }
@@ -323,6 +325,12 @@ static bool where_name(ask *a, const char *name)
     if (look >= 0)
         ask_say(a, "%s: an inspection", rl_model_inspection(a->s.model, (size_t)look)->label);
     return element >= 0 || area >= 0 || sign >= 0 || look >= 0;
+}
+
+static bool is_name(const ask *a, const char *word)
+{
+    return rl_model_find(a->s.model, word) >= 0 || offer_symptom(a->s.model, word) >= 0
+           || offer_inspection(a->s.model, word) >= 0 || offer_area(a->s.model, word) >= 0;
 }
 
 static void do_where(ask *a, const char *rest)
@@ -353,13 +361,14 @@ static void do_why(ask *a, const char *rest)
     if (rl_model_vehicle(a->s.model)->elements == 0)
         return;
     int element = rest[0] == '\0' ? (int)words_leader(a->s.model, answer) : rl_model_find(a->s.model, rest);
-    if (element < 0) {
-        char *name = name_by_label(a, rest);
-        element = name != NULL ? rl_model_find(a->s.model, name) : -1;
-        free(name);
-    }
+    char *name = element >= 0 ? NULL : is_name(a, rest) ? tool_copy(rest, strlen(rest)) : name_by_label(a, rest);
+    if (name != NULL)
+        element = rl_model_find(a->s.model, name);
     if (element >= 0)
         no_answer(a, page_why(&p, a->c, (size_t)element));
+    else if (name != NULL)
+        ask_fault(a, "`%s` is no element and no load: it cannot be at fault", name);
+    free(name);
 }
 
 static void do_save(ask *a, const char *rest)
@@ -415,9 +424,8 @@ static void evidence(ask *a, const char *line, size_t length, const char *word)
         return;
     }
     rl_status status = ask_accept(a, line, length, a->terminal ? "prompt" : "standard input", a->number, false);
-    const char *near = begins_evidence(a, word) ? NULL : text_nearest(word, prompt_commands, prompt_command_count);
-    if (status == RL_INPUT && near != NULL)
-        ask_say(a, "(There is also the command `%s`; `help` tells more.)", near);
+    if (status == RL_INPUT)
+        ask_hint_label(a, line, begins_evidence(a, word));
 }
 
 void ask_line(ask *a, const char *line, size_t length)
@@ -439,12 +447,12 @@ void ask_line(ask *a, const char *line, size_t length)
     for (size_t i = 0; i < sizeof table / sizeof *table && !begins_evidence(a, word); i++)
         if (strcmp(table[i].word, word) == 0 && strlen(copy) == length)
             found = &table[i];
-    if (found == NULL)
-        evidence(a, copy, length, word);
-    else if (rest[0] != '\0' && !found->takes_more)
-        ask_fault(a, "nothing may follow the command %s", word);
-    else
+    if (found != NULL && rest[0] != '\0' && !found->takes_more)
+        ask_fault(a, "nothing may follow the command `%s`", word);
+    else if (found != NULL)
         found->run(a, rest);
+    else if (begins_evidence(a, word) || !ask_no_command(a, word, rest[0] == '\0'))
+        evidence(a, copy, length, word);
     free(word);
     free(copy);
 }

@@ -7,9 +7,11 @@
 #include "ask.h"
 
 #include "files.h"
+#include "report.h"
 #include "status.h"
 
 #include <assert.h>
+#include <ctype.h>
 #include <ctype.h>
 #include <errno.h>
 #include <stdio.h>
@@ -129,10 +131,7 @@ bool ask_keep_open(ask *a, const char *rules, const char *case_file)
 {
     text why = { 0 };
     if (!journal_open(&a->j, rules, case_file, &a->left, &why)) {
-        text safe = { 0 };
-        term_safe(&safe, text_get(&why));
-        fprintf(stderr, "ringlug: %s\n", text_get(&safe));
-        text_free(&safe);
+        report_say("ringlug: %s", text_get(&why));
         text_free(&why);
         a->status = TOOL_MACHINE;
         return false;
@@ -142,25 +141,25 @@ bool ask_keep_open(ask *a, const char *rules, const char *case_file)
     return true;
 }
 
-/* Whether `save` may replace `path`. */
-static bool may_write(const ask *a, const char *path)
+/* Why `save` may not write `path`, or NULL. */
+static const char *forbidden(const ask *a, const char *path)
 {
     struct stat about;
     for (size_t i = 0; i < a->saved.count; i++)
         if (strcmp(a->saved.item[i], path) == 0)
-            return true;
-    return stat(path, &about) != 0 ? errno == ENOENT : S_ISREG(about.st_mode) && about.st_size == 0;
+            return NULL;
+    for (const char *c = path; *c != '\0'; c++)
+        if (iscntrl((unsigned char)*c))
+            return "control characters may not stand in the name of a file";
+    if (stat(path, &about) != 0)
+        return errno == ENOENT ? NULL : strerror(errno);
+    return S_ISREG(about.st_mode) && about.st_size == 0 ? NULL : "it is there already, choose another name";
 }
 
 static bool write_case(ask *a, const char *path, const text *content)
 {
     if (!file_write(path, text_get(content), content->length)) {
-        int why = errno;
-        text safe = { 0 };
-        term_safe(&safe, path);
-        fflush(stdout);
-        fprintf(stderr, "ringlug: cannot write %s: %s\n", text_get(&safe), strerror(why));
-        text_free(&safe);
+        report_say("ringlug: cannot write %s: %s", path, strerror(errno));
         a->status = TOOL_MACHINE;
         return false;
     }
@@ -191,8 +190,9 @@ static bool save_own(ask *a)
 
 static bool save_as(ask *a, const char *path)
 {
-    if (!may_write(a, path)) {
-        ask_fault(a, "%s is there already: choose another name", path);
+    const char *why = forbidden(a, path);
+    if (why != NULL) {
+        ask_fault(a, "cannot save to %s: %s", path, why);
         return false;
     }
     text content = { 0 };

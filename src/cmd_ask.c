@@ -7,6 +7,7 @@
 
 #include "ask.h"
 #include "options.h"
+#include "report.h"
 #include "status.h"
 
 #include <stdio.h>
@@ -61,10 +62,7 @@ static int load_case(ask *a, const char *path)
             return TOOL_DONE;
         }
     } else if (status != RL_MISSING) {
-        text safe = { 0 };
-        term_safe(&safe, path);
-        fprintf(stderr, "ringlug: cannot read %s: %s\n", text_get(&safe), rl_status_text(status));
-        text_free(&safe);
+        report_say("ringlug: cannot read %s: %s", path, rl_status_text(status));
         return status == RL_MEMORY ? TOOL_MACHINE : TOOL_INPUT;
     }
     char *name = name_of(path);
@@ -94,8 +92,11 @@ static void loop(ask *a)
         if (fflush(stdout) != 0)
             return;   /* main says so */
         const char *line = input_line(a->in, "ringlug> ", &length, &too_long);
-        if (line == NULL)
+        if (line == NULL) {
+            if (a->terminal)
+                putchar('\n');   /* behind the prompt */
             break;
+        }
         a->number++;
         if (too_long) {
             ask_fault(a, "this line is too long");
@@ -148,7 +149,8 @@ int cmd_ask(int argc, char **argv)
         { .name = "--no-color", .flag = &plain },
         { .name = "--memory", .count = &memory, .least = 1, .most = 1 << 20 },
     };
-    const usage u = { "ask", help, option, sizeof option / sizeof *option, 1, 2 };
+    static const char *const operand[] = { "RULES" };
+    const usage u = { "ask", help, option, sizeof option / sizeof *option, 1, 2, operand };
     int operands, status = options_read(&u, argc, argv, &operands);
     if (status >= 0)
         return status;

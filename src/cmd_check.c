@@ -116,20 +116,23 @@ static int check_file(check *k, const char *path)
     return status;
 }
 
+/* Where no case could be read at all, that is the news: no list of everything then. */
 static size_t untouched(const check *k, json_t *list)
 {
+    bool shown = !k->json && k->cases > 0;
     size_t flags = rl_model_flags(k->s.model), count = 0;
     for (size_t i = 0; i < flags; i++) {
         if (k->touched[i])
             continue;
         rl_untouched u = rl_model_flag(k->s.model, i);
         text said = { 0 };
-        if (count++ == 0 && !k->json)
+        if (count++ == 0 && shown)
             fputs("Not touched by any case:\n", k->sc.out);
         term_safe(&said, u.path != NULL ? u.path : "");
         text_add(&said, ":%zu: ", u.line);
         term_safe(&said, u.what);
-        say(k, "  ", &said);
+        if (shown)
+            say(k, "  ", &said);
         text_free(&said);
         if (list != NULL)
             json_array_append_new(list, json_pack("{s:o,s:I,s:o}", "file", json_words(u.path != NULL ? u.path : ""),
@@ -186,7 +189,8 @@ int cmd_check(int argc, char **argv)
         { .name = "--no-color", .flag = &k.plain },
         { .name = "--memory", .count = &k.memory, .least = 1, .most = 1 << 20 },
     };
-    const usage u = { "check", help, option, sizeof option / sizeof *option, 1, -1 };
+    static const char *const operand[] = { "RULES" };
+    const usage u = { "check", help, option, sizeof option / sizeof *option, 1, -1, operand };
     int operands, status = options_read(&u, argc, argv, &operands);
     if (status >= 0)
         return status;

@@ -98,7 +98,8 @@ int cmd_rank(int argc, char **argv)
         { .name = "--tests", .count = &o.tests, .most = 1000000 },
         { .name = "--memory", .count = &o.memory, .least = 1, .most = 1 << 20 },
     };
-    const usage u = { "rank", help, option, sizeof option / sizeof *option, 2, -1 };
+    static const char *const operand[] = { "RULES", "CASEFILE" };
+    const usage u = { "rank", help, option, sizeof option / sizeof *option, 2, -1, operand };
     int operands, status = options_read(&u, argc, argv, &operands);
     if (status >= 0)
         return status;

@@ -33,7 +33,7 @@ static bool stem_in_state(const char *rules, text *stem, text *why)
         return false;
     }
     if (!file_make_folders(stem->bytes)) {
-        text_add(why, "cannot make the folder of the journal: %s", strerror(errno));
+        text_add(why, "cannot make %s, the folder of the journal: %s", text_get(stem), strerror(errno));
         return false;
     }
     char *real = file_real(rules);

@@ -4,8 +4,9 @@
  * why SIGPIPE is ignored and standard output is closed here.
  */
 #include "commands.h"
+#include "report.h"
 #include "status.h"
-#include "term.h"
+#include "text.h"
 
 #include <errno.h>
 #include <locale.h>
@@ -45,20 +46,17 @@ static int unknown(const char *word)
     for (size_t i = 0; i < COMMANDS; i++)
         names[i] = table[i].name;
     const char *nearest = text_nearest(word, names, COMMANDS);
-    text safe = { 0 };
-    term_safe(&safe, word);
-    fprintf(stderr, "ringlug: there is no command %s", text_get(&safe));
     if (nearest != NULL)
-        fprintf(stderr, "; did you mean %s?", nearest);
-    fputs(" (see: ringlug --help)\n", stderr);
-    text_free(&safe);
+        report_say("ringlug: there is no command `%s`; did you mean `%s`? (see: ringlug --help)", word, nearest);
+    else
+        report_say("ringlug: there is no command `%s` (see: ringlug --help)", word);
     return TOOL_USAGE;
 }
 
 static int run(int argc, char **argv)
 {
     if (argc < 2) {
-        fputs("ringlug: a command is missing (see: ringlug --help)\n", stderr);
+        report_say("ringlug: a command is missing (see: ringlug --help)");
         return TOOL_USAGE;
     }
     if (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "-h") == 0)
@@ -80,7 +78,8 @@ int main(int argc, char **argv)
     int status = run(argc, argv);
     bool failed = fflush(stdout) != 0 || ferror(stdout);
     if (fclose(stdout) != 0 || failed) {
-        fprintf(stderr, "ringlug: cannot write standard output: %s\n", strerror(errno));
+        if (errno != EPIPE)   /* who reads `… | head` has all that he wants */
+            fprintf(stderr, "ringlug: cannot write standard output: %s\n", strerror(errno));
         status = TOOL_MACHINE;
     }
     return status;

@@ -2,9 +2,9 @@
  * stderr in one line, with the nearest option where one is meant, and is status 2. */
 #include "options.h"
 
+#include "report.h"
 #include "status.h"
 #include "text.h"
-#include "term.h"
 
 #include <assert.h>
 #include <errno.h>
@@ -14,10 +14,7 @@
 
 static int wrong(const usage *u, const char *what, const char *word)
 {
-    text safe = { 0 };
-    term_safe(&safe, word);
-    fprintf(stderr, "ringlug %s: %s%s (see: ringlug %s --help)\n", u->command, what, text_get(&safe), u->command);
-    text_free(&safe);
+    report_say("ringlug %s: %s`%s` (see: ringlug %s --help)", u->command, what, word, u->command);
     return TOOL_USAGE;
 }
 
@@ -32,7 +29,7 @@ static int unknown(const usage *u, const char *name)
     if (nearest == NULL)
         return wrong(u, "there is no option ", name);
     text what = { 0 };
-    text_add(&what, "did you mean %s? There is no option ", nearest);
+    text_add(&what, "did you mean `%s`? There is no option ", nearest);
     int status = wrong(u, text_get(&what), name);
     text_free(&what);
     return status;
@@ -45,7 +42,7 @@ static int set_count(const usage *u, const option_spec *o, const char *value)
     unsigned long long number = strtoull(value, &end, 10);
     if (value[0] < '0' || value[0] > '9' || *end != '\0' || errno != 0 || number < o->least || number > o->most) {
         text what = { 0 };
-        text_add(&what, "%s takes a whole number from %zu to %zu, not ", o->name, o->least, o->most);
+        text_add(&what, "`%s` takes a whole number from %zu to %zu, not ", o->name, o->least, o->most);
         int status = wrong(u, text_get(&what), value);
         text_free(&what);
         return status;
@@ -105,7 +102,7 @@ int options_read(const usage *u, int argc, char **argv, int *operands)
     }
     *operands = count;
     if (count < u->least)
-        return wrong(u, "an argument is missing", "");
+        return wrong(u, "this argument is missing: ", u->operand[count]);
     if (u->most >= 0 && count > u->most)
         return wrong(u, "one argument too many: ", argv[u->most]);
     return -1;

@@ -21,6 +21,7 @@ typedef struct usage {
     const option_spec *option;
     size_t options;
     int least, most;            /* operands; most -1: any number */
+    const char *const *operand; /* names of the least of them */
 } usage;
 
 /* Reads argv[0..argc), the words behind the command.  Operands are moved to

@@ -26,8 +26,9 @@ typedef struct rank { size_t element; double p; } rank;
 static int by_p(const void *a, const void *b)
 {
     const rank *x = a, *y = b;
-    if (fabs(x->p - y->p) > 1e-12)   /* what differs by rounding alone stands as declared */
-        return x->p > y->p ? -1 : 1;
+    double p = words_coarse(x->p), q = words_coarse(y->p);   /* what differs by rounding alone stands as declared */
+    if (p > q || p < q)
+        return p > q ? -1 : 1;
     return x->element < y->element ? -1 : x->element > y->element;
 }
 
@@ -91,7 +92,7 @@ static void print_table(const page *p, const rl_answer *answer, bool points)
 static int by_size(const void *a, const void *b)
 {
     const rl_weight *x = a, *y = b;
-    double dx = fabs(x->db), dy = fabs(y->db);
+    double dx = words_coarse(fabs(x->db)), dy = words_coarse(fabs(y->db));
     if (dx > dy || dx < dy)
         return dx > dy ? -1 : 1;
     return x->line < y->line ? -1 : x->line > y->line;

@@ -1,6 +1,7 @@
 /* report.c: how a diagnostic looks.
  *
- * `FILE:LINE:COLUMN: error: text [number]`, the source line, the caret.
+ * `FILE:LINE:COLUMN: error: text [number]`, the source line, the caret.  The
+ * first is one line, but on a terminal, where it is broken at the edge.
  * Invariant: nothing of the source reaches the terminal raw, and the caret
  * stands under the character it means: tabs, escapes and the cut of a long
  * line are counted in the columns that are printed.
@@ -12,7 +13,7 @@
 #include <assert.h>
 #include <string.h>
 
-enum { ROOM = 76, TAB = 8, LONGEST_TEXT = 600 };
+enum { ROOM = 76, TAB = 8, LONGEST_TEXT = 600, HANG = 4 };
 
 /* Where character `column` (from 1) begins; the end if the line is shorter. */
 static size_t offset_of(const char *line, size_t length, size_t column)
@@ -94,25 +95,40 @@ void report_print(FILE *out, const rl_report *r)
 {
     static const char *const severity[] = { "note", "warning", "error" };
     assert(r->text != NULL && r->severity <= RL_ERROR);
-    text head = { 0 }, said = { 0 };
+    text line = { 0 }, said = { 0 };
     if (r->path != NULL)
-        put_place(&head, r->path, r->line, r->column);
+        put_place(&line, r->path, r->line, r->column);
     else
-        text_add(&head, "ringlug");
+        text_add(&line, "ringlug");
     term_safe(&said, r->text);
     if (said.length > LONGEST_TEXT)
         said.length = back(said.bytes, LONGEST_TEXT, 1);
-    fprintf(out, "%s: %s: %.*s", text_get(&head), severity[r->severity], (int)said.length, text_get(&said));
+    text_add(&line, ": %s: %.*s", severity[r->severity], (int)said.length, text_get(&said));
     if (r->number > 0)
-        fprintf(out, " [%d]", r->number);
-    fputc('\n', out);
+        text_add(&line, " [%d]", r->number);
+    term_hang(out, HANG, text_get(&line));
     if (r->line_text != NULL && r->line_length > 0 && r->path != NULL)
         print_source(out, r);
     if (r->other_path != NULL) {
-        text_clear(&head);
-        put_place(&head, r->other_path, r->other_line, r->other_column);
-        fprintf(out, "%s: note: the other place is here\n", text_get(&head));
+        text_clear(&line);
+        put_place(&line, r->other_path, r->other_line, r->other_column);
+        text_add(&line, ": note: the other place is here");
+        term_hang(out, HANG, text_get(&line));
     }
-    text_free(&head);
+    text_free(&line);
+    text_free(&said);
+}
+
+void report_say(const char *format, ...)
+{
+    va_list list;
+    text said = { 0 }, safe = { 0 };
+    va_start(list, format);
+    text_add_list(&said, format, list);
+    va_end(list);
+    term_safe(&safe, text_get(&said));
+    fflush(stdout);   /* what was said before stands before */
+    term_hang(stderr, HANG, text_get(&safe));
+    text_free(&safe);
     text_free(&said);
 }

@@ -1,4 +1,7 @@
-/* report.h: how a diagnostic looks: place, text, source line, caret. */
+/* report.h: how a diagnostic looks: place, text, source line, caret.
+ *
+ * Invariant: it is made safe, and no line of it but the source's is wider than the terminal.
+ */
 #ifndef REPORT_H
 #define REPORT_H
 
@@ -7,5 +10,7 @@
 #include <stdio.h>
 
 void report_print(FILE *out, const rl_report *report);
+/* A message without a place, on standard error, after what standard output holds; the line end is added. */
+void report_say(const char *format, ...) __attribute__((format(printf, 1, 2)));
 
 #endif

@@ -30,9 +30,9 @@ int session_status(rl_status status)
     if (status == RL_INPUT || status == RL_CONTRADICTION || status == RL_MISSING || status == RL_REFUSED)
         return TOOL_INPUT;
     if (status == RL_WIDE)
-        fputs("ringlug: this needs more memory than its bound allows (see --memory)\n", stderr);
+        report_say("ringlug: this needs more memory than its bound allows (see --memory)");
     else
-        fprintf(stderr, "ringlug: %s\n", rl_status_text(status));
+        report_say("ringlug: %s", rl_status_text(status));
     return TOOL_MACHINE;
 }
 

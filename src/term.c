@@ -11,16 +11,22 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
-enum { WIDEST = 80, NARROWEST = 40 };
+enum { WIDEST = 80, NARROWEST = 40, FEWEST = 20 };
 
-static size_t columns(FILE *out)
+size_t term_columns(FILE *out)
 {
     struct winsize size;
-    if (!isatty(fileno(out)) || ioctl(fileno(out), TIOCGWINSZ, &size) != 0 || size.ws_col == 0)
+    if (!isatty(fileno(out)))
+        return 0;
+    return ioctl(fileno(out), TIOCGWINSZ, &size) != 0 || size.ws_col == 0 ? WIDEST : size.ws_col;
+}
+
+static size_t page_width(FILE *out)
+{
+    size_t columns = term_columns(out);
+    if (columns == 0 || columns > WIDEST)
         return WIDEST;
-    if (size.ws_col < NARROWEST)
-        return NARROWEST;
-    return size.ws_col < WIDEST ? size.ws_col : WIDEST;
+    return columns > NARROWEST ? columns : NARROWEST;
 }
 
 screen term_screen(FILE *out, bool plain)
@@ -30,7 +36,7 @@ screen term_screen(FILE *out, bool plain)
     bool dumb = kind == NULL || strcmp(kind, "dumb") == 0;
     bool colour = !plain && !dumb && (no_colour == NULL || no_colour[0] == '\0') && isatty(fileno(out));
     bool unicode = strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
-    return (screen){ .out = out, .width = columns(out), .colour = colour, .unicode = unicode };
+    return (screen){ .out = out, .width = page_width(out), .colour = colour, .unicode = unicode };
 }
 
 static size_t sequence_length(unsigned char lead)
@@ -143,21 +149,38 @@ static size_t line_bytes(const char *s, size_t room)
     return most;
 }
 
+/* `first` columns for the first line, `room` for those that follow; one line at least. */
+static void put_lines(FILE *out, size_t first, size_t room, size_t indent, const char *safe)
+{
+    for (bool again = false; again ? *safe != '\0' : true; again = true) {
+        size_t length = line_bytes(safe, again ? room : first);
+        if (again)
+            fprintf(out, "%*s", (int)indent, "");
+        fwrite(safe, 1, length, out);
+        fputc('\n', out);
+        safe += length;
+        while (*safe == ' ')
+            safe++;
+    }
+}
+
 void term_wrap(const screen *sc, const char *first, size_t indent, const char *safe)
 {
     assert(term_cells(first) <= indent);
     size_t room = sc->width > indent + 10 ? sc->width - indent : 10;
     fputs(first, sc->out);
-    for (bool again = false; again ? *safe != '\0' : true; again = true) {
-        size_t length = line_bytes(safe, room);
-        if (again)
-            fprintf(sc->out, "%*s", (int)indent, "");
-        fwrite(safe, 1, length, sc->out);
-        fputc('\n', sc->out);
-        safe += length;
-        while (*safe == ' ')
-            safe++;
-    }
+    put_lines(sc->out, room, room, indent, safe);
+}
+
+void term_hang(FILE *out, size_t indent, const char *safe)
+{
+    assert(indent < FEWEST);
+    size_t columns = term_columns(out);
+    if (columns == 0)
+        columns = SIZE_MAX;
+    else if (columns < FEWEST)
+        columns = FEWEST;
+    put_lines(out, columns, columns - indent, indent, safe);
 }
 
 void term_heading(const screen *sc, const char *safe)

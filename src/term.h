@@ -22,6 +22,9 @@ typedef struct screen {
 /* How `out` may be used.  Colour needs a terminal, no NO_COLOR and not `plain`. */
 screen term_screen(FILE *out, bool plain);
 
+/* Columns of the terminal behind `out`, 80 where it does not say; 0: `out` is none. */
+size_t term_columns(FILE *out);
+
 /* Length of the UTF-8 sequence at `s` and its code point; 0 if it is not valid. */
 size_t term_decode(const char *s, size_t length, uint32_t *point);
 /* Columns of a safe text: its code points. */
@@ -34,6 +37,9 @@ void term_fit(const screen *sc, text *out, const char *s, size_t cells);
 /* A safe text, broken at spaces; the first line starts with `first` (already
  * `indent` columns wide), the following ones with `indent` spaces. */
 void term_wrap(const screen *sc, const char *first, size_t indent, const char *safe);
+/* A safe text as one line; on a terminal broken at spaces, the lines that
+ * follow the first with `indent` spaces. */
+void term_hang(FILE *out, size_t indent, const char *safe);
 /* A heading: bold where there is colour. */
 void term_heading(const screen *sc, const char *safe);
 /* A bar of `cells` columns, filled to `share` of it. */

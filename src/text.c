@@ -171,7 +171,7 @@ const char *text_nearest(const char *word, const char *const *words, size_t coun
     size_t n = strlen(word);
     if (n == 0 || n > LONGEST)
         return NULL;
-    int best = (int)(n + 2) / 3 + 1;
+    int best = smallest(3, (int)(n + 1) / 3) + 1;   /* one slip in two letters, two in five, three in eight and more */
     const char *nearest = NULL;
     for (size_t i = 0; i < count; i++) {
         size_t m = strlen(words[i]);

@@ -47,6 +47,13 @@ void words_name(text *out, const rl_model *model, size_t element)
     text_free(&label);
 }
 
+double words_coarse(double number)
+{
+    int exponent;
+    double part = frexp(number, &exponent);
+    return ldexp(round(ldexp(part, 40)), exponent - 40);
+}
+
 double words_not_sound(const rl_belief *belief)
 {
     double p = 0;   /* added up, not 1 - sound: small ones keep their digits */
@@ -59,7 +66,7 @@ rl_state words_worst(const rl_belief *belief)
 {
     int worst = RL_LOOSE;
     for (int state = RL_LOOSE; state < RL_STATES; state++)
-        if (belief->p[state] > belief->p[worst])
+        if (words_coarse(belief->p[state]) > words_coarse(belief->p[worst]))
             worst = state;
     return (rl_state)worst;
 }
@@ -341,7 +348,7 @@ size_t words_leader(const rl_model *model, const rl_answer *answer)
     size_t count = rl_model_vehicle(model)->elements, leader = 0;
     assert(count > 0);
     for (size_t i = 1; i < count; i++)
-        if (words_not_sound(&answer->belief[i]) > words_not_sound(&answer->belief[leader]))
+        if (words_coarse(words_not_sound(&answer->belief[i])) > words_coarse(words_not_sound(&answer->belief[leader])))
             leader = i;
     return leader;
 }

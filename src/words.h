@@ -16,6 +16,8 @@ void words_percent(text *out, double p);
 void words_name(text *out, const rl_model *model, size_t element);
 /* The label alone, for a table that shows the id beside it; "" where it says no more than the id. */
 void words_label(text *out, const rl_model *model, size_t element);
+/* Rounded so that what differs by the order of additions alone is equal: everything is ranked by this. */
+double words_coarse(double number);
 double words_not_sound(const rl_belief *belief);
 /* The likeliest state that is not sound. */
 rl_state words_worst(const rl_belief *belief);

@@ -7,16 +7,17 @@ MAKEFLAGS += --no-builtin-rules
 bench:
 
 BENCH_FLAGS := -std=c11 -D_POSIX_C_SOURCE=200809L -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Werror -g -O2 \
-	-Iengine -Igrammar -I.
+	-Iengine -Igrammar -Itests -I.
 BENCH_DIR := $(BUILD)/bench
 BENCH_C := bench_case bench_wide bench_parse bench_net
+BENCH_HELP := tests/held/disk.c tests/bench/usage.c tests/bench/net_file.c
 BENCH_PROG := $(BENCH_C:%=$(BENCH_DIR)/%) $(BENCH_DIR)/gen_wide
 
 $(BENCH_DIR)/gen_wide: tests/bench/gen_wide.c
 	@mkdir -p $(@D)
 	$(CC) $(BENCH_FLAGS) -o $@ $<
 
-$(BENCH_C:%=$(BENCH_DIR)/%): $(BENCH_DIR)/%: tests/bench/%.c tests/bench/disk.c tests/bench/net_file.c $(LIB)
+$(BENCH_C:%=$(BENCH_DIR)/%): $(BENCH_DIR)/%: tests/bench/%.c $(BENCH_HELP) $(LIB)
 	@mkdir -p $(@D)
 	$(CC) $(BENCH_FLAGS) -o $@ $^ -lm
 

@@ -9,7 +9,7 @@
  *   again   the same of a second case of the model, its vehicle's tables made by then
  *   model   the model is read once more
  */
-#include "disk.h"
+#include "held/disk.h"
 #include "eight.h"
 
 #include <stdio.h>

@@ -5,7 +5,7 @@
  * finds; says the CPU seconds of making the tree and passing its messages, and of passing
  * them alone, the mean of ROUNDS.
  */
-#include "disk.h"
+#include "held/disk.h"
 #include "eight.h"
 #include "net_file.h"
 #include "work.h"

@@ -4,7 +4,8 @@
  * `measured`, which callgrind's --toggle-collect names; says bytes, user CPU seconds
  * and MB/s.
  */
-#include "disk.h"
+#include "held/disk.h"
+#include "usage.h"
 #include "parse.h"
 
 #include <setjmp.h>
@@ -58,13 +59,13 @@ int main(int count, char **word)
     arena.bail = &bail;
     if (setjmp(bail) != 0)
         disk_must(RL_MEMORY, "parse");
-    double start = disk_seconds();
+    double start = usage_seconds();
     size_t statements = measured(&arena, text, length);
-    double seconds = disk_seconds() - start;
+    double seconds = usage_seconds() - start;
     if (statements == 0)
         disk_must(RL_INPUT, word[1]);
     printf("%zu bytes, %zu statements, %.3f s, %.1f MB/s, %.1f MB at most\n", length, statements, seconds,
-           1e-6 * (double)length / (seconds > 0 ? seconds : 1e-6), disk_megabytes());
+           1e-6 * (double)length / (seconds > 0 ? seconds : 1e-6), usage_megabytes());
     rl_arena_free(&arena);
     free(text);
     return 0;

@@ -3,7 +3,8 @@
  * bench_wide RULES CASES: reads the rules and the first case, and answers it; says the
  * user CPU seconds of each step and the most memory that the process had.
  */
-#include "disk.h"
+#include "held/disk.h"
+#include "usage.h"
 
 #include <stdio.h>
 
@@ -14,16 +15,16 @@ int main(int count, char **word)
         return 2;
     }
     rl_context *context = disk_context("rules");
-    double start = disk_seconds();
+    double start = usage_seconds();
     rl_model *model = disk_model(context, word[1]);
-    double ruled = disk_seconds();
+    double ruled = usage_seconds();
     rl_case *c = disk_case(context, model, word[2]);
-    double said = disk_seconds(), before = disk_megabytes();
+    double said = usage_seconds(), before = usage_megabytes();
     const rl_answer *answer = NULL;
     rl_status status = rl_case_answer(c, &answer);
-    double answered = disk_seconds();
+    double answered = usage_seconds();
     printf("%s: rules %.3f s, case %.3f s, answer %.3f s; %.1f MB before the answer, %.1f MB at most; lines %zu",
-           rl_status_text(status), ruled - start, said - ruled, answered - said, before, disk_megabytes(), rl_case_lines(c));
+           rl_status_text(status), ruled - start, said - ruled, answered - said, before, usage_megabytes(), rl_case_lines(c));
     if (status == RL_OK)
         printf("; width %zu, %g cells%s", answer->width, answer->cells, answer->bounded ? ", bounded" : "");
     printf("\n");

@@ -232,14 +232,9 @@ talk talk_pipe(const char *first, ...)
     return t;
 }
 
-talk talk_terminal(const char *first, ...)
+static talk open_terminal(size_t columns, char **argv)
 {
-    char *argv[RUN_ARGUMENTS + 1];
-    struct winsize size = { .ws_row = 24, .ws_col = 80 };
-    va_list list;
-    va_start(list, first);
-    collect(argv, first, list);
-    va_end(list);
+    struct winsize size = { .ws_row = 24, .ws_col = (unsigned short)columns };
     int master = posix_openpt(O_RDWR | O_NOCTTY);
     assert_true(master >= 0 && grantpt(master) == 0 && unlockpt(master) == 0);
     const char *name = ptsname(master);
@@ -257,6 +252,26 @@ talk talk_terminal(const char *first, ...)
         become_tool(argv);
     }
     return t;
+}
+
+talk talk_terminal(const char *first, ...)
+{
+    char *argv[RUN_ARGUMENTS + 1];
+    va_list list;
+    va_start(list, first);
+    collect(argv, first, list);
+    va_end(list);
+    return open_terminal(80, argv);
+}
+
+talk talk_columns(size_t columns, ...)
+{
+    char *argv[RUN_ARGUMENTS + 1];
+    va_list list;
+    va_start(list, columns);
+    collect(argv, va_arg(list, const char *), list);
+    va_end(list);
+    return open_terminal(columns, argv);
 }
 
 void talk_say(talk *t, const char *text)

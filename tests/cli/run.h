@@ -37,6 +37,8 @@ typedef struct talk {
 } talk;
 talk talk_pipe(const char *first, ...);
 talk talk_terminal(const char *first, ...);
+/* A terminal of so many columns; 0: it does not say.  The arguments follow. */
+talk talk_columns(size_t columns, ...);
 void talk_say(talk *t, const char *text);
 /* Waits until `text` is printed; fails the test if it never is. */
 void talk_until(talk *t, const char *text);

@@ -60,6 +60,51 @@ static void a_contradicting_line_is_not_kept(void **state)
     run_free(&r);
 }
 
+/* Runs one line; what is said of it on standard error, then on standard output. */
+static void is_said(const char *line, const char *fault, const char *hint)
+{
+    run r = ask(line);
+    assert_int_equal(r.status, 1);
+    if (strstr(r.err, fault) == NULL)
+        fail_msg("not said of %s: \"%s\" in: %s", line, fault, r.err);
+    assert_string_equal(r.out, hint);
+    run_free(&r);
+}
+
+static void what_was_meant_is_said(void **state)
+{
+    (void)state;
+    is_said("hlep\n", "1:1: error: there is no command `hlep`; did you mean `help`?\n", "");
+    is_said("LINES\n", "there is no command `LINES`; did you mean `lines`?\n", "");
+    is_said("quit\n", "there is no command `quit`: `leave` does that\n", "");
+    is_said("Delete 1\n", "there is no command `Delete`: `undo` does that\n", "");
+    is_said("?\n", "there is no command `?`: `help` does that\n", "");
+    is_said("tial_left\n", "nothing is called `tial_left`; did you mean `tail_left`?\n", "");
+    is_said("zzz\n", "[101]", "");
+    is_said("left tail lamp dim\n", "error: ", "(left tail lamp is called `tail_left` here.)\n");
+    is_said("look battery NEGATIVE post clean\n", "error: ", "(battery negative post is called `post` here.)\n");
+    is_said("crossmember stud rusty\n", "error: ", "(rear crossmember stud is called `rear` here.)\n");
+    is_said("tail lamp dim\n", "error: ", "(3 names fit `tail lamp`: `list tail lamp` shows them.)\n");
+    is_said("crank slow\n", "error: ", "");
+    is_said("why box\n", "`box` is no element and no load: it cannot be at fault\n", "");
+    is_said("why look\n", "`look` is no element and no load: it cannot be at fault\n", "");
+    is_said("why hot\n", "nothing is called `hot`\n", "");
+}
+
+static void a_file_that_may_not_be_written(void **state)
+{
+    char line[400], long_name[301] = { 0 };
+    (void)state;
+    is_said("save a\x1b[31m\n", "control characters may not stand in the name of a file\n", "");
+    memset(long_name, 'a', sizeof long_name - 1);
+    snprintf(line, sizeof line, "save %s/%s\n", run_folder(), long_name);
+    is_said(line, "File name too long\n", "");
+    snprintf(line, sizeof line, "save %s/x\n", run_data("cart.gnd"));
+    is_said(line, "Not a directory\n", "");
+    snprintf(line, sizeof line, "save %s\n", run_data("cart.gnd"));
+    is_said(line, "it is there already, choose another name\n", "");
+}
+
 /* A declared name is evidence even where a command has the same name. */
 static void a_declared_name_wins_over_a_command(void **state)
 {
@@ -96,7 +141,7 @@ static void where_tells_the_way(void **state)
     has(&r, "Repair: clean to bright metal, 12 min");
     has(&r, "Path to battery: rear crossmember stud (rear), battery negative post (post), battery.");
     has(&r, "left tail lamp (tail_left), load, kind lamp");
-    assert_non_null(strstr(r.err, "did you mean rear?"));
+    assert_non_null(strstr(r.err, "did you mean `rear`?"));
     assert_int_equal(r.status, 1);
     run_free(&r);
 }
@@ -236,6 +281,8 @@ int main(void)
         cmocka_unit_test(a_line_is_answered_briefly),
         cmocka_unit_test(faults_are_status_1_and_the_rest_goes_on),
         cmocka_unit_test(a_contradicting_line_is_not_kept),
+        cmocka_unit_test(what_was_meant_is_said),
+        cmocka_unit_test(a_file_that_may_not_be_written),
         cmocka_unit_test(a_declared_name_wins_over_a_command),
         cmocka_unit_test(undo_takes_back),
         cmocka_unit_test(where_tells_the_way),

@@ -31,7 +31,7 @@ static void usage_is_status_2(void **state)
     (void)state;
     run r = run_tool("", "rnak", NULL);
     assert_int_equal(r.status, 2);
-    assert_non_null(strstr(r.err, "did you mean rank?"));
+    assert_non_null(strstr(r.err, "did you mean `rank`?"));
     assert_int_equal(r.out_length, 0);
     run_free(&r);
     r = run_tool("", NULL);
@@ -39,14 +39,14 @@ static void usage_is_status_2(void **state)
     run_free(&r);
     r = run_tool("", "rank", "--tets", "3", "a", "b", NULL);
     assert_int_equal(r.status, 2);
-    assert_non_null(strstr(r.err, "did you mean --tests?"));
+    assert_non_null(strstr(r.err, "did you mean `--tests`?"));
     run_free(&r);
     r = run_tool("", "rank", "--tests", "many", "a", "b", NULL);
     assert_int_equal(r.status, 2);
     run_free(&r);
     r = run_tool("", "rank", "only-rules", NULL);
     assert_int_equal(r.status, 2);
-    assert_non_null(strstr(r.err, "missing"));
+    assert_non_null(strstr(r.err, "missing: `CASEFILE`"));
     run_free(&r);
 }
 
@@ -255,6 +255,12 @@ static void check_expectations(void **state)
     assert_non_null(strstr(r.out, "Not touched by any case:"));
     assert_non_null(strstr(r.out, "cart.gnd:28: "));   /* tail_right: its good case has no word on it */
     assert_non_null(strstr(r.err, "bad.case:6:1: error: this expectation does not hold"));
+    run_free(&r);
+    r = run_tool("", "check", run_data("cart.gnd"), run_path("none.case"), NULL);   /* not read: nothing could touch anything */
+    assert_int_equal(r.status, 1);
+    assert_null(strstr(r.out, "Not touched"));
+    assert_non_null(strstr(r.out, "0 cases;"));
+    assert_non_null(strstr(r.err, "none.case:1:1: error: there is no file"));
     run_free(&r);
     r = run_tool("", "check", run_data("cart.gnd"), NULL);
     assert_int_equal(r.status, 0);

@@ -7,6 +7,7 @@
 
 #include "run.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -86,6 +87,50 @@ static void a_slip_is_answered_and_the_prompt_comes_back(void **state)
     assert_int_equal(talk_end(&t), 0);
 }
 
+/* What is said of a line at a terminal of `columns`, to the letter. */
+static void is_said(size_t columns, const char *line, const char *want)
+{
+    talk t = talk_columns(columns, "ask", run_data("cart.gnd"), run_path("wrapped.case"), NULL);
+    talk_prompt(&t);
+    talk_say(&t, line);
+    talk_until(&t, want);
+    talk_prompt(&t);
+    talk_say(&t, "leave\n");
+    assert_int_equal(talk_end(&t), 0);
+}
+
+static void messages_are_broken_at_the_edge(void **state)
+{
+    (void)state;
+    static const char line[] = "plate dim with bypas at rear\n";
+    static const char source[] = "  plate dim with bypas at rear\r\n                 ^^^^^\r\n";
+    char want[512];
+    snprintf(want, sizeof want, "\nprompt:1:16: error: found `bypas`, expected `bypass`, `jumper`, `swap` or\r\n"
+                                "    `repaired`; did you mean `bypass`? [102]\r\n%s", source);
+    is_said(80, line, want);
+    is_said(0, line, want);   /* taken for 80 */
+    snprintf(want, sizeof want, "\nprompt:1:16: error: found `bypas`, expected `bypass`, `jumper`, `swap` or "
+                                "`repaired`; did you mean `bypass`? [102]\r\n%s", source);
+    is_said(132, line, want);
+    snprintf(want, sizeof want, "\nprompt:1:16: error: found `bypas`,\r\n"
+                                "    expected `bypass`, `jumper`, `swap`\r\n"
+                                "    or `repaired`; did you mean\r\n"
+                                "    `bypass`? [102]\r\n%s", source);
+    is_said(40, line, want);
+}
+
+/* A word that is longer than a line is broken; what has no place is broken as well. */
+static void long_words_are_broken_too(void **state)
+{
+    (void)state;
+    talk t = talk_columns(40, "frobnicate-every-thing-there-is-in-the-whole-garage", NULL);
+    talk_until(&t, "ringlug: there is no command\r\n"
+                   "    `frobnicate-every-thing-there-is-in-\r\n"
+                   "    the-whole-garage` (see: ringlug\r\n"
+                   "    --help)\r\n");
+    assert_int_equal(talk_end(&t), 2);
+}
+
 static void a_killed_prompt_offers_to_go_on(void **state)
 {
     (void)state;
@@ -122,6 +167,8 @@ int main(void)
         cmocka_unit_test(labels_are_completed),
         cmocka_unit_test(the_history_brings_lines_back),
         cmocka_unit_test(a_slip_is_answered_and_the_prompt_comes_back),
+        cmocka_unit_test(messages_are_broken_at_the_edge),
+        cmocka_unit_test(long_words_are_broken_too),
         cmocka_unit_test(a_killed_prompt_offers_to_go_on),
     };
     return cmocka_run_group_tests(tests, run_setup, run_teardown) != 0;

@@ -7,57 +7,9 @@
 
 #include <assert.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum { MOST_EXPLANATIONS = 5 };
-
-/* ---- files and messages ---- */
-
-static rl_status read_file(void *user, const char *path, char **bytes, size_t *length)
-{
-    (void)user;
-    FILE *file = fopen(path, "rb");
-    if (file == NULL)
-        return RL_MISSING;
-    rl_status status = RL_REFUSED;
-    if (fseek(file, 0, SEEK_END) == 0) {
-        long end = ftell(file);
-        rewind(file);
-        *bytes = end < 0 ? NULL : malloc((size_t)end + 1);
-        if (*bytes != NULL) {
-            *length = fread(*bytes, 1, (size_t)end, file);
-            status = RL_OK;
-        }
-    }
-    fclose(file);
-    return status;
-}
-
-static void release(void *user, char *bytes)
-{
-    (void)user;
-    free(bytes);
-}
-
-static void say(void *user, const rl_report *report)
-{
-    (void)user;
-    if (report->severity == RL_ERROR)
-        fprintf(stderr, "%s:%zu:%zu: error: %s\n", report->path == NULL ? "?" : report->path, report->line,
-                report->column, report->text);
-}
-
-rl_context *engine_context(void)
-{
-    rl_settings settings = {.sink = {say, NULL}, .loader = {read_file, release, NULL}};
-    rl_context *context = NULL;
-    if (rl_context_new(&settings, &context) != RL_OK)
-        abort();
-    return context;
-}
-
-/* ---- answers ---- */
 
 static const char *copy(given *g, const char *text) { return rl_arena_copy(&g->arena, text, strlen(text)); }
 

@@ -4,9 +4,6 @@
 
 #include "given.h"
 
-/* Reads files from the disk and says errors on standard error. */
-rl_context *engine_context(void);
-
 /* How much is asked: the posteriors and suspects always. */
 enum { ASK_EXPLANATIONS = 1, ASK_TESTS = 2 };
 

@@ -4,6 +4,7 @@
  * short way must give the same tests with the same numbers as the long one.
  */
 #include "given_engine.h"
+#include "../held/disk.h"
 
 #include <math.h>
 #include <setjmp.h>
@@ -61,7 +62,7 @@ typedef void comparison(rl_case *one, rl_case *other);
 
 static void book(comparison *compare_cases, const char *rules, const char *cases, const char *const *name, size_t names)
 {
-    rl_context *context = engine_context();
+    rl_context *context = disk_context(NULL);
     rl_model *model;
     rl_book *one, *other;
     assert_int_equal(rl_model_read(context, rules, &model), RL_OK);

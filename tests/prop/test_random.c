@@ -5,6 +5,7 @@
  * its seed, and `RANDOM_COUNT=1 RANDOM_SEED=n` draws that vehicle again.
  */
 #include "given_engine.h"
+#include "../held/disk.h"
 #include "given_oracle.h"
 #include "random_rules.h"
 
@@ -121,7 +122,7 @@ static void enumeration(void **state)
 {
     (void)state;
     uint64_t first = setting("RANDOM_SEED", 1), count = setting("RANDOM_COUNT", 60);
-    rl_context *context = engine_context();
+    rl_context *context = disk_context(NULL);
     counts n = {0};
     for (uint64_t seed = first; seed < first + count; seed++)
         one_vehicle(context, seed, &n);
@@ -201,7 +202,7 @@ static void added_and_withdrawn(void **state)
     (void)state;
     static drawn text;
     uint64_t first = setting("RANDOM_SEED", 1), count = setting("RANDOM_COUNT", 20);
-    rl_context *context = engine_context();
+    rl_context *context = disk_context(NULL);
     int bad = 0;
     for (uint64_t seed = first; seed < first + count; seed++) {
         rl_model *model = NULL;

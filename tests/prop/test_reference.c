@@ -5,6 +5,7 @@
  * nothing is asked of it.
  */
 #include "given_engine.h"
+#include "../held/disk.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -78,7 +79,7 @@ static int folder(rl_context *context, const char *path, size_t *compared)
 
 static int folders(const char *sort, size_t *compared)
 {
-    rl_context *context = engine_context();
+    rl_context *context = disk_context(NULL);
     char **list = given_folders(REFERENCE);
     int bad = 0;
     for (char **at = list; *at != NULL; at++)

@@ -69,20 +69,20 @@ static void same_answer(const rl_model *model, const rl_answer *a, const rl_answ
 
 /* ---- few faults at once ---- */
 
-/* Under a bound that no table fits in, the answer says so, and it is off by no more than it says. */
+/* Under a bound that its tables do not fit in, the answer says so, and it is off by no more than it says. */
 static void bounded_within_its_bound(void **state)
 {
     (void)state;
-    static const char *const cases[] = {
-        "occasion a\ntail_left dim\nswing present\noccasion b\ntail_left dim\nlook rear corroded\n",
-        "occasion a\ntail_left dim\nswing present\noccasion b\ntail_left dim\ntail_right flickers\nothers work\n"
-        "look rear corroded\ndrop tail_left from rear 0.31 V\n"};
+    static const struct { const char *text; size_t bytes; } cases[] = {
+        {"occasion a\ntail_left dim\nswing present\noccasion b\ntail_left dim\nlook rear corroded\n", 3000},
+        {"occasion a\ntail_left dim\nswing present\noccasion b\ntail_left dim\ntail_right flickers\nothers work\n"
+         "look rear corroded\ndrop tail_left from rear 0.31 V\n", 10000}};
     setting s;
     open_setting(&s, small_vehicle, "");
-    held shelf = {0};
-    rl_context *narrow = held_context(&shelf, 4000);
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
-        rl_case *exact = held_case(s.context, s.model, cases[i]), *few = held_case(narrow, s.model, cases[i]);
+        held shelf = {0};
+        rl_context *narrow = held_context(&shelf, cases[i].bytes);
+        rl_case *exact = held_case(s.context, s.model, cases[i].text), *few = held_case(narrow, s.model, cases[i].text);
         const rl_answer *whole = answer_of(exact), *part = answer_of(few);
         assert_false(whole->bounded);
         assert_true(part->bounded && part->faults > 0 && part->neglected < 0.01);
@@ -91,9 +91,9 @@ static void bounded_within_its_bound(void **state)
                 near(part->belief[e].p[x], whole->belief[e].p[x], part->neglected + 1e-9);
         rl_case_free(exact);
         rl_case_free(few);
+        rl_context_free(narrow);
+        assert_int_equal(shelf.out, 0);
     }
-    rl_context_free(narrow);
-    assert_int_equal(shelf.out, 0);
     close_setting(&s);
 }
 
@@ -489,7 +489,8 @@ static void explanations(void **state)
     double sum = 0, first = list[0].p;
     for (size_t i = 0; i < count; i++) {
         sum += list[i].p;
-        assert_true(list[i].p > 0 && (i == 0 || list[i].p <= list[i - 1].p));
+        /* Falling, but that what differs by rounding alone stands in the order of declaration. */
+        assert_true(list[i].p > 0 && (i == 0 || list[i].p <= list[i - 1].p * (1 + 1e-11)));
     }
     assert_true(sum <= 1 + 1e-12);
     assert_int_equal(rl_case_explain(s.c, 3, &list, &three), RL_OK);

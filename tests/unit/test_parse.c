@@ -273,7 +273,7 @@ static void lines_may_be_counted_from_elsewhere(void **state)
     uint32_t source = rl_diag_source(&b->diag, "test", "point 5", 7);
     b->diag.sources[source].first_line = 41;
     rl_parse(&b->arena, &b->diag, source);
-    assert_string_equal(b->said, "41:7 118 \"5\" is no name: a name starts with a letter\n");
+    assert_string_equal(b->said, "41:7 118 `5` is no name: a name starts with a letter\n");
 }
 
 static void each_error_is_said_once_and_reading_goes_on(void **state)
@@ -293,7 +293,7 @@ static void each_error_is_said_once_and_reading_goes_on(void **state)
 static void an_unfinished_statement_before_a_bad_one(void **state)
 {
     must_say(*state, "point\n@", "1:6 101 found the end of the statement, expected a name\n"
-                                 "2:1 121 \"@\" may stand only in strings and comments\n");
+                                 "2:1 121 `@` may stand only in strings and comments\n");
 }
 
 static void a_later_language_is_refused(void **state)
@@ -302,8 +302,8 @@ static void a_later_language_is_refused(void **state)
     must_say(b, "# c\nlanguage 2\nfrobnicate\n\"", "2:10 127 this file asks for language 2; this tool knows language 1\n");
     assert_true(parse(b, "language 7\n")->refused);
     assert_false(parse(b, "language 1\npoint 3")->refused);
-    must_say(b, "point a\nlanguage 3\npoint 3", "2:1 128 \"language\" has to be the first statement\n"
-                                                "3:7 118 \"3\" is no name: a name starts with a letter\n");
+    must_say(b, "point a\nlanguage 3\npoint 3", "2:1 128 `language` has to be the first statement\n"
+                                                "3:7 118 `3` is no name: a name starts with a letter\n");
 }
 
 /* ---- words ---- */

@@ -454,7 +454,7 @@ static void hermite_is_exact_to_degree_23(void **unused)
     (void)unused;
     double moment = 1;
     for (int k = 0; k < 24; k += 2) {
-        assert_near(rl_quad_normal(power, &k).first, moment, 1e-13);
+        assert_near(rl_quad_normal(power, &k, 12).first, moment, 1e-13);
         moment *= k + 1;
     }
 }

@@ -1,12 +1,11 @@
-/* disk.c: a context for the bench programs that reads from the disk.
+/* disk.c: a context that reads from the disk.
  *
- * Invariant: nothing is handed back in case of an error; a bench stops at once.
+ * Invariant: nothing is handed back in case of an error; the program stops at once.
  */
 #include "disk.h"
 
 #include <stdio.h>
 #include <stdlib.h>
-#include <sys/resource.h>
 
 static rl_status read_file(void *user, const char *path, char **bytes, size_t *length)
 {
@@ -70,23 +69,4 @@ rl_case *disk_case(rl_context *context, const rl_model *model, const char *path)
     rl_book *book = NULL;
     disk_must(rl_book_read(context, model, path, &book), path);
     return rl_book_case(book, 0);
-}
-
-static struct rusage usage(void)
-{
-    struct rusage used;
-    if (getrusage(RUSAGE_SELF, &used) != 0)
-        disk_must(RL_USAGE, "getrusage");
-    return used;
-}
-
-double disk_seconds(void)
-{
-    struct rusage used = usage();
-    return (double)used.ru_utime.tv_sec + 1e-6 * (double)used.ru_utime.tv_usec;
-}
-
-double disk_megabytes(void)
-{
-    return 1.024e-3 * (double)usage().ru_maxrss;
 }

@@ -1,0 +1,497 @@
+/* ladder.c: see ladder.h.
+ *
+ * Two variables of the list are neighbours if a factor has both, or if a way
+ * from one to the other leads through variables outside the list alone: the
+ * joint of the list is a product over cliques of that graph.  Variables are taken
+ * away from the last to the first; that joins a variable's neighbours, and they are its
+ * parents.  Where a clique would be too large, small variables of the net (a reading
+ * leaves a chain of them) are taken into the list, so that the graph falls apart.
+ */
+#include "ladder.h"
+
+#include "scopes.h"
+
+#include <assert.h>
+#include <stdint.h>
+#include <string.h>
+
+/* Cells of a ladder that will do; of a joint that is kept; of one law at the most; of all laws. */
+enum { GOOD_CELLS = 10000, MOST_SHARED_CELLS = 1 << 16, MOST_LAW_CELLS = 1 << 18, MOST_KEPT_CELLS = 1 << 23 };
+/* Values of a small variable, how many are tried, how many are taken into one list; a net in
+ * which all variables are tried. */
+enum { SMALL = 4, MOST_SMALLS = 64, MOST_PARTED = 6, MOST_SEARCHED = 256 };
+
+/* ---- the net's factors ---- */
+
+static void list_scopes(rl_ladders *l)
+{
+    const rl_net *net = l->bench->network.net;
+    int factors = rl_net_factors(net), room = 0, count;
+    for (int f = 0; f < factors; f++) {
+        rl_net_scope(net, f, &count);
+        room += count;
+    }
+    l->scope_start = rl_many(l->arena, factors + 1, int);
+    l->scope = rl_many(l->arena, room + 1, int);
+    for (int f = 0, n = 0; f < factors; f++) {
+        const int *scope = rl_net_scope(net, f, &count);
+        for (int i = 0; i < count; i++)
+            l->scope[n++] = scope[i];
+        l->scope_start[f + 1] = n;
+    }
+}
+
+static void list_factors(rl_ladders *l)
+{
+    int factors = rl_net_factors(l->bench->network.net), all = l->scope_start[factors];
+    l->factor_start = rl_many(l->arena, l->variables + 2, int);
+    l->factor = rl_many(l->arena, all + 1, int);
+    for (int i = 0; i < all; i++)
+        l->factor_start[l->scope[i] + 2]++;   /* moved by one while they are filled */
+    for (int v = 0; v < l->variables; v++)
+        l->factor_start[v + 2] += l->factor_start[v + 1];
+    for (int f = 0; f < factors; f++)
+        for (int i = l->scope_start[f]; i < l->scope_start[f + 1]; i++)
+            l->factor[l->factor_start[l->scope[i] + 1]++] = f;
+}
+
+void rl_ladders_make(rl_ladders *ladders, rl_arena *arena, rl_arena *scratch, const rl_bench *bench, rl_groups *groups)
+{
+    const rl_net *net = bench->network.net;
+    int n = rl_net_variables(net);
+    *ladders = (rl_ladders){.arena = arena, .scratch = scratch, .bench = bench, .groups = groups, .variables = n};
+    list_scopes(ladders);
+    list_factors(ladders);
+    ladders->rung = rl_many(arena, n + 1, rl_rung *);
+    ladders->small = rl_many(arena, MOST_SMALLS, int);
+    for (int v = 0; v < n && ladders->smalls < MOST_SMALLS; v++)
+        if (rl_net_size(net, v) <= SMALL)
+            ladders->small[ladders->smalls++] = v;
+}
+
+/* ---- the graph ---- */
+
+typedef struct web {
+    const rl_ladders *l;
+    const rl_given *const *together;
+    int togethers;
+    rl_wanted list;
+    int *place;               /* by variable of the net: in the list + 1; 0: outside, not met; -1: met */
+    int *queue;               /* room for every variable */
+    uint32_t near[RL_LADDER_MOST];
+    /* the order found: places in the list, and parents as sets of them */
+    int order[RL_LADDER_MOST];
+    uint32_t parents[RL_LADDER_MOST];
+} web;
+
+static void join_all(web *w, uint32_t set)
+{
+    for (uint32_t rest = set; rest; rest &= rest - 1) {
+        int i = __builtin_ctz(rest);
+        w->near[i] |= set & ~(1u << i);
+    }
+}
+
+/* What a factor has of the list; what else it has joins the queue. */
+static uint32_t look_at(web *w, int factor, int *queued)
+{
+    const rl_ladders *l = w->l;
+    uint32_t met = 0;
+    for (int i = l->scope_start[factor]; i < l->scope_start[factor + 1]; i++) {
+        int v = l->scope[i];
+        if (w->place[v] > 0) {
+            met |= 1u << (w->place[v] - 1);
+        } else if (w->place[v] == 0) {
+            w->place[v] = -1;
+            w->queue[(*queued)++] = v;
+        }
+    }
+    return met;
+}
+
+/* What of the list is touched by the outside that hangs together with a factor. */
+static uint32_t flood(web *w, int factor)
+{
+    const rl_ladders *l = w->l;
+    int queued = 0;
+    uint32_t met = look_at(w, factor, &queued);
+    for (int i = 0; i < queued; i++)
+        for (int k = l->factor_start[w->queue[i]]; k < l->factor_start[w->queue[i] + 1]; k++)
+            met |= look_at(w, l->factor[k], &queued);
+    return met;
+}
+
+static void set_near(web *w)
+{
+    const rl_ladders *l = w->l;
+    memset(w->place, 0, (size_t)l->variables * sizeof *w->place);
+    memset(w->near, 0, sizeof w->near);
+    for (int i = 0; i < w->list.count; i++)
+        w->place[w->list.variable[i]] = i + 1;
+    for (int i = 0; i < w->list.count; i++) {
+        int v = w->list.variable[i];
+        for (int k = l->factor_start[v]; k < l->factor_start[v + 1]; k++)
+            join_all(w, flood(w, l->factor[k]));
+    }
+    for (int i = 0; i < w->togethers; i++) {
+        uint32_t set = 0;
+        for (int k = 0; k < w->together[i]->count; k++) {
+            assert(w->place[w->together[i]->variable[k]] > 0);   /* it is wanted */
+            set |= 1u << (w->place[w->together[i]->variable[k]] - 1);
+        }
+        join_all(w, set);
+    }
+}
+
+/* ---- the order ---- */
+
+enum { FREE = -1 };           /* turn of a variable that is in the list for the others' sake */
+
+static double clique_cells(const web *w, int i, uint32_t left)
+{
+    const rl_net *net = w->l->bench->network.net;
+    double cells = rl_net_size(net, w->list.variable[i]);
+    for (uint32_t rest = w->near[i] & left; rest; rest &= rest - 1)
+        cells *= rl_net_size(net, w->list.variable[__builtin_ctz(rest)]);
+    return cells;
+}
+
+/* The next to be taken away: one of the last wanted or a free one, whichever is cheapest. */
+static int next_away(const web *w, uint32_t left, double *cells)
+{
+    int latest = 0, best = -1;
+    for (uint32_t rest = left; rest; rest &= rest - 1)
+        if (w->list.turn[__builtin_ctz(rest)] > latest)
+            latest = w->list.turn[__builtin_ctz(rest)];
+    for (uint32_t rest = left; rest; rest &= rest - 1) {
+        int i = __builtin_ctz(rest), turn = w->list.turn[i];
+        if (turn != FREE && turn < latest - 1)
+            continue;
+        double own = clique_cells(w, i, left);
+        if (best < 0 || own < *cells || (own <= *cells && turn > w->list.turn[best])) {
+            best = i;
+            *cells = own;
+        }
+    }
+    return best;
+}
+
+/* Finds the order of the list; returns the cells of all its laws. */
+static double find_order(web *w)
+{
+    uint32_t left = w->list.count == 32 ? UINT32_MAX : (1u << w->list.count) - 1;
+    double all = 0;
+    set_near(w);
+    for (int k = w->list.count; k-- > 0;) {
+        double cells = 0;
+        int i = next_away(w, left, &cells);
+        left &= ~(1u << i);
+        all += cells;
+        w->order[k] = i;
+        w->parents[k] = w->near[i] & left;
+        join_all(w, w->parents[k]);
+    }
+    return all;
+}
+
+static bool take_in(web *w, int variable)
+{
+    for (int i = 0; i < w->list.count; i++)
+        if (w->list.variable[i] == variable)
+            return false;
+    if (w->list.count == RL_LADDER_MOST)
+        return false;
+    w->list.turn[w->list.count] = FREE;
+    w->list.variable[w->list.count++] = variable;
+    return true;
+}
+
+/* Takes in the variable that helps most, of the small ones or of any; false: none does. */
+static bool take_best(web *w, bool any, double *cells)
+{
+    int best = -1, count = any ? w->l->variables : w->l->smalls;
+    for (int i = 0; i < count; i++) {
+        int variable = any ? i : w->l->small[i];
+        if (!take_in(w, variable))
+            continue;
+        double with = find_order(w);
+        w->list.count--;
+        if (with < *cells) {
+            *cells = with;
+            best = variable;
+        }
+    }
+    return best >= 0 && take_in(w, best);
+}
+
+/* Takes further variables in until the graph falls apart well enough, or none helps:
+ * those named, those that helped the load before, then one by one small ones, and any
+ * in the last resort. */
+static void part(web *w, const rl_wanted *further, rl_wanted *parted)
+{
+    double cells = find_order(w);
+    int own = w->list.count;
+    if (cells <= GOOD_CELLS)
+        return;
+    for (int i = 0; i < further->count; i++)
+        take_in(w, further->variable[i]);
+    for (int i = 0; i < parted->count; i++)
+        take_in(w, parted->variable[i]);
+    double with = find_order(w);
+    if (with <= GOOD_CELLS)
+        return;
+    if (with > cells)
+        w->list.count = own;
+    cells = with < cells ? with : cells;
+    for (int more = 0; cells > GOOD_CELLS && more < MOST_PARTED && take_best(w, false, &cells); more++)
+        continue;
+    bool small_net = w->l->variables <= MOST_SEARCHED;
+    for (int more = 0; cells > MOST_LAW_CELLS && small_net && more < MOST_PARTED && take_best(w, true, &cells); more++)
+        continue;
+    find_order(w);
+    parted->count = 0;
+    for (int i = own; i < w->list.count; i++)
+        parted->variable[parted->count++] = w->list.variable[i];
+}
+
+/* ---- laws ---- */
+
+static rl_rung *kept_rung(const rl_ladders *l, int variable, const int *parent, int parents)
+{
+    for (rl_rung *r = l->rung[variable]; r; r = r->next)
+        if (r->parents == parents && memcmp(r->parent, parent, (size_t)parents * sizeof(int)) == 0)
+            return r;
+    return NULL;
+}
+
+/* Cells, from the joint over parents and variable in the net's order. */
+static double *law_cells(rl_arena *arena, const rl_rung *r, const double *joint)
+{
+    double *p = rl_arena_raw(arena, r->cells * sizeof *p);
+    size_t inner = 1, size = (size_t)r->size;
+    for (int i = r->parents; i-- > 0 && r->parent[i] > r->variable;)
+        inner *= (size_t)r->parent_size[i];
+    for (size_t c = 0; c < r->cells / size; c++) {
+        const double *from = &joint[c / inner * inner * size + c % inner];
+        double sum = 0;
+        for (size_t v = 0; v < size; v++)
+            sum += from[v * inner];
+        for (size_t v = 0; v < size; v++)
+            p[c * size + v] = sum > 0 ? from[v * inner] / sum : 0;
+    }
+    return p;
+}
+
+/* The joint of these variables; a large one is not kept, and no other probe is sent to it. */
+static const double *joint_of(rl_ladders *l, const int *list, int count, double cells)
+{
+    if (cells <= MOST_SHARED_CELLS)
+        return rl_group_joint(l->groups, l->bench, l->scratch, list, count);
+    double *joint = rl_arena_raw(l->scratch, (size_t)cells * sizeof *joint);
+    bool made = rl_group_may_spend(l->groups, l->bench) &&
+                rl_tree_joint_within(l->bench->tree, l->scratch, RL_GROUP_CELLS, count, list, joint);
+    return made ? joint : NULL;
+}
+
+/* The law of a variable given its parents; NULL: too large. */
+static const rl_rung *rung_for(rl_ladders *l, int variable, const int *parent, int parents)
+{
+    rl_rung *r = kept_rung(l, variable, parent, parents);
+    if (r)
+        return r;
+    const rl_net *net = l->bench->network.net;
+    int list[RL_LADDER_MOST + 1], count = parents;
+    rl_rung fresh = {.variable = variable, .size = rl_net_size(net, variable), .parents = parents,
+                     .next = l->rung[variable]};
+    double cells = fresh.size;
+    for (int i = 0; i < parents; i++) {
+        list[i] = fresh.parent[i] = parent[i];
+        fresh.parent_size[i] = rl_net_size(net, parent[i]);
+        cells *= fresh.parent_size[i];
+    }
+    if (cells > MOST_LAW_CELLS || l->cells + cells > MOST_KEPT_CELLS)
+        return NULL;
+    count = rl_place_insert(list, count, variable);
+    const double *joint = joint_of(l, list, count, cells);
+    if (!joint)
+        return NULL;
+    l->cells += cells;
+    fresh.cells = (size_t)cells;
+    fresh.p = law_cells(l->arena, &fresh, joint);
+    r = rl_new(l->arena, rl_rung);
+    *r = fresh;
+    l->rung[variable] = r;
+    return r;
+}
+
+static bool make_rungs(rl_ladder *ladder, rl_ladders *l, const web *w)
+{
+    *ladder = (rl_ladder){.count = w->list.count, .weight = 1};
+    for (int k = ladder->count; k-- > 0;) {   /* those with most parents first: their joints serve others */
+        int list[RL_LADDER_MOST], count = 0;
+        for (uint32_t rest = w->parents[k]; rest; rest &= rest - 1)
+            count = rl_place_insert(list, count, w->list.variable[__builtin_ctz(rest)]);
+        ladder->rung[k] = rung_for(l, w->list.variable[w->order[k]], list, count);
+        if (!ladder->rung[k])
+            return false;
+    }
+    return true;
+}
+
+bool rl_ladder_make(rl_ladder *ladder, rl_ladders *ladders, const rl_wanted *wanted, const rl_wanted *further,
+                    const rl_given *const *together, int togethers)
+{
+    if (wanted->full)
+        return false;
+    rl_mark mark = rl_arena_mark(ladders->scratch);
+    web w = {.l = ladders, .list = *wanted, .together = together, .togethers = togethers};
+    w.place = rl_many(ladders->scratch, ladders->variables + 1, int);
+    w.queue = rl_many(ladders->scratch, ladders->variables + 1, int);
+    part(&w, further, &ladders->parted);
+    bool made = make_rungs(ladder, ladders, &w);
+    rl_arena_rewind(ladders->scratch, mark);
+    return made;
+}
+
+void rl_wanted_put(rl_wanted *wanted, int variable, int turn)
+{
+    for (int i = 0; i < wanted->count; i++)
+        if (wanted->variable[i] == variable)
+            return;
+    wanted->full = wanted->full || wanted->count == RL_LADDER_MOST;
+    if (wanted->full)
+        return;
+    wanted->turn[wanted->count] = turn;
+    wanted->variable[wanted->count++] = variable;
+}
+
+void rl_wanted_add(rl_wanted *wanted, const rl_given *given, int turn)
+{
+    for (int k = 0; k < given->count; k++)
+        rl_wanted_put(wanted, given->variable[k], turn);
+}
+
+int rl_ladder_place(const rl_ladder *ladder, int variable)
+{
+    for (int i = 0; i < ladder->count; i++)
+        if (ladder->rung[i]->variable == variable)
+            return i;
+    return -1;
+}
+
+/* ---- conditioning ---- */
+
+/* A weight on some of a rung's variables: from a law, or from a rung above. */
+typedef struct weighing {
+    int count;
+    const int *variable, *size;
+    const double *p;
+    size_t step, last;        /* the weight of cell c is p[c * step], or 1 - p[c * step + last] if `last` */
+    struct weighing *next;
+} weighing;
+
+/* Step of a variable in the weights, 0 if they lack it. */
+static size_t step_of(const weighing *w, int variable)
+{
+    size_t step = w->step;
+    for (int j = w->count; j-- > 0; step *= (size_t)w->size[j])
+        if (w->variable[j] == variable)
+            return step;
+    return 0;
+}
+
+/* p, over the rung's parents and then its variable, times a weight. */
+static void weigh(const rl_rung *r, double *p, const weighing *w)
+{
+    size_t step[RL_LADDER_MOST], own = step_of(w, r->variable), from = 0, size = (size_t)r->size;
+    int at[RL_LADDER_MOST] = {0};
+    for (int i = 0; i < r->parents; i++)
+        step[i] = step_of(w, r->parent[i]);
+    for (size_t cell = 0; cell < r->cells; cell += size) {
+        for (size_t v = 0; v < size; v++)
+            p[cell + v] *= w->last ? 1 - w->p[from + v * own + w->last] : w->p[from + v * own];
+        for (int i = r->parents; i-- > 0;) {
+            from += step[i];
+            if (++at[i] < r->parent_size[i])
+                break;
+            from -= step[i] * (size_t)r->parent_size[i];
+            at[i] = 0;
+        }
+    }
+}
+
+/* The last place of the variables, or -1. */
+static int last_place(const rl_ladder *ladder, const int *variable, int count)
+{
+    int last = -1;
+    for (int i = 0; i < count; i++) {
+        int place = rl_ladder_place(ladder, variable[i]);
+        if (place > last)
+            last = place;
+    }
+    return last;
+}
+
+static void hang(const rl_ladder *ladder, weighing **at, double *weight, weighing *w)
+{
+    int place = last_place(ladder, w->variable, w->count);
+    if (place < 0) {
+        *weight *= w->last ? 1 - w->p[w->last] : w->p[0];
+        return;
+    }
+    w->next = at[place];
+    at[place] = w;
+}
+
+/* The rung's cells with their weights; what they sum to is the weight on its parents. */
+static double *weighed(rl_arena *scratch, const rl_rung *r, const weighing *list, weighing *sums)
+{
+    size_t size = (size_t)r->size, rows = r->cells / size;
+    double *p = rl_arena_raw(scratch, r->cells * sizeof *p), *sum = rl_many(scratch, rows, double);
+    memcpy(p, r->p, r->cells * sizeof *p);
+    for (; list; list = list->next)
+        weigh(r, p, list);
+    for (size_t c = 0; c < rows; c++)
+        for (size_t v = 0; v < size; v++)
+            sum[c] += p[c * size + v];
+    *sums = (weighing){.count = r->parents, .variable = r->parent, .size = r->parent_size, .p = sum, .step = 1};
+    return p;
+}
+
+/* The rung with these cells, normalised. */
+static const rl_rung *with_cells(rl_arena *arena, const rl_rung *r, const double *p, const double *sum)
+{
+    rl_rung *own = rl_new(arena, rl_rung);
+    double *law = rl_arena_raw(arena, r->cells * sizeof *law);
+    size_t size = (size_t)r->size;
+    *own = *r;
+    own->p = law;
+    for (size_t c = 0; c < r->cells; c++)
+        law[c] = sum[c / size] > 0 ? p[c] / sum[c / size] : 0;
+    return own;
+}
+
+void rl_ladder_condition(rl_ladder *out, rl_arena *arena, rl_arena *scratch, const rl_ladder *ladder, int keep,
+                         const rl_given *const *closed, int count)
+{
+    weighing *at[RL_LADDER_MOST] = {NULL};
+    rl_ladder whole = *ladder;
+    for (int i = 0; i < count; i++) {
+        const rl_given *g = closed[i];
+        weighing *w = rl_new(scratch, weighing);
+        *w = (weighing){.count = g->count, .variable = g->variable, .size = g->size, .p = g->p,
+                        .step = (size_t)g->rows, .last = (size_t)g->rows - 1};
+        hang(&whole, at, &whole.weight, w);
+    }
+    for (int k = whole.count; k-- > 0;) {
+        if (!at[k])
+            continue;
+        weighing *sums = rl_new(scratch, weighing);
+        const double *p = weighed(scratch, whole.rung[k], at[k], sums);
+        if (k < keep)
+            whole.rung[k] = with_cells(arena, whole.rung[k], p, sums->p);
+        hang(&whole, at, &whole.weight, sums);
+    }
+    whole.count = keep;
+    *out = whole;
+}

@@ -1,0 +1,337 @@
+/* program.c: from buckets to parts and joins.
+ *
+ * Invariant: a bucket's joins take its own part, then every factor of two
+ * variables or more and every child's message of two or more, each time the one
+ * that makes the product least; the last join sums the bucket's variable out
+ * and makes its message.
+ * Part k is bucket k's own, part n + k its message, the others are factors and products.
+ */
+#include "infer_private.h"
+
+#include <assert.h>
+#include <math.h>
+#include <stdint.h>
+#include <string.h>
+
+typedef struct programming {
+    rl_arena *arena;
+    rl_plan *plan;
+    const rl_net *net;
+    int part_room, joins, join_room;
+    int *list;              /* parts of the bucket at hand */
+    int listed, list_room;
+    bool too_many;          /* cells of that bucket: its joins will never run */
+    double cells;           /* of all parts */
+} programming;
+
+static double cells_of(const rl_plan *plan, const int *place, int count)
+{
+    double cells = 1;
+    for (int i = 0; i < count && cells < RL_MOST_CELLS; i++)
+        cells *= plan->size[place[i]];
+    return cells;
+}
+
+/* More cells than any memory has; a tree of such parts is never made. */
+static const size_t TOO_MANY = SIZE_MAX / 64;
+
+static rl_part part_of(programming *work, const int *place, int count, int factor)
+{
+    double cells = cells_of(work->plan, place, count);
+    return (rl_part){.count = count, .place = place, .factor = factor, .room = -1,
+                     .cells = cells < (double)TOO_MANY ? (size_t)cells : TOO_MANY};
+}
+
+static int add_part(programming *work, const int *place, int count, int factor)
+{
+    rl_plan *plan = work->plan;
+    if (plan->parts == work->part_room) {
+        rl_part *more = rl_many(work->arena, 2 * work->part_room, rl_part);
+        memcpy(more, plan->part, (size_t)plan->parts * sizeof *more);
+        plan->part = more;
+        work->part_room *= 2;
+    }
+    plan->part[plan->parts] = part_of(work, place, count, factor);
+    work->cells += (double)plan->part[plan->parts].cells;
+    return plan->parts++;
+}
+
+/* A factor's places by rising lay. */
+static int add_factor(programming *work, int f)
+{
+    const int *lay = work->plan->lay;
+    const rl_table *table = &work->net->factor[f];
+    int *place = rl_arena_raw(work->arena, (size_t)table->count * sizeof *place);
+    for (int i = 0; i < table->count; i++) {
+        int p = work->plan->place[table->variable[i]], at = i;
+        for (; at > 0 && lay[place[at - 1]] > lay[p]; at--)
+            place[at] = place[at - 1];
+        place[at] = p;
+    }
+    return add_part(work, place, table->count, f);
+}
+
+static void list_part(programming *work, int part)
+{
+    if (work->listed == work->list_room) {
+        int *more = rl_many(work->arena, 2 * work->list_room, int);
+        memcpy(more, work->list, (size_t)work->listed * sizeof *more);
+        work->list = more;
+        work->list_room *= 2;
+    }
+    work->list[work->listed++] = part;
+}
+
+/* What a bucket joins with its own part. */
+static void list_bucket(programming *work, int k)
+{
+    rl_plan *plan = work->plan;
+    for (int f = plan->first_factor[k]; f >= 0; f = plan->next_factor[f])
+        if (work->net->factor[f].count > 1)
+            list_part(work, add_factor(work, f));
+    for (int c = plan->child[k]; c >= 0; c = plan->sibling[c])
+        if (!rl_speaks_of_one(plan, c))
+            list_part(work, rl_message_part(plan, c));
+}
+
+/* Steps of one table for a place, 0 if it has it not; `at` and `step` move on inwards to outwards. */
+static size_t step_of(const int *size, const rl_part *part, int place, int *at, size_t *step)
+{
+    if (*at < 0 || part->place[*at] != place)
+        return 0;
+    size_t here = *step;
+    (*at)--;
+    *step *= (size_t)size[place];
+    return here;
+}
+
+static inline int lay_of(const int *lay, int place)
+{
+    return lay ? lay[place] : place;
+}
+
+/* A variable that `out` does not list: place and step; none: -1. */
+typedef struct own_axis {
+    int place;
+    size_t step;
+} own_axis;
+
+static int find_axes(const int *size, const int *lay, own_axis own, const rl_part *out, const rl_part *left,
+                     const rl_part *right, rl_axis *axes)
+{
+    rl_axis inner[RL_MOST_AXES];   /* from the innermost outwards */
+    int o = out->count - 1, l = left->count - 1, r = right ? right->count - 1 : -1, count = 0, rank = 0;
+    size_t out_step = 1, left_step = 1, right_step = 1;
+    while (l >= 0 || r >= 0) {
+        bool from_right = l < 0 || (r >= 0 && lay_of(lay, right->place[r]) > lay_of(lay, left->place[l]));
+        int place = from_right ? right->place[r] : left->place[l];
+        rl_axis axis = {.count = (size_t)size[place]};
+        axis.left = step_of(size, left, place, &l, &left_step);
+        axis.right = right ? step_of(size, right, place, &r, &right_step) : 0;
+        axis.out = place == own.place ? own.step : step_of(size, out, place, &o, &out_step);
+        if (axis.count == 1)
+            continue;
+        assert(count < RL_MOST_AXES);
+        inner[count++] = axis;
+    }
+    assert(o < 0);
+    while (count > 0)
+        rank = rl_add_axis(axes, rank, inner[--count]);
+    return rank;
+}
+
+int rl_axes_of(const int *size, const int *lay, const rl_part *out, const rl_part *left, const rl_part *right,
+               rl_axis *axes)
+{
+    return find_axes(size, lay, (own_axis){-1, 0}, out, left, right, axes);
+}
+
+int rl_bucket_axes(const rl_plan *plan, int k, const rl_part *left, const rl_part *right, rl_axis *axes)
+{
+    const rl_part *message = &plan->part[rl_message_part(plan, k)];
+    return find_axes(plan->size, plan->lay, (own_axis){k, message->cells}, message, left, right, axes);
+}
+
+static void add_join(programming *work, int out, int left, int right)
+{
+    rl_plan *plan = work->plan;
+    rl_axis axes[RL_MOST_AXES];
+    if (work->joins == work->join_room) {
+        rl_join *more = rl_many(work->arena, 2 * work->join_room, rl_join);
+        memcpy(more, plan->join, (size_t)work->joins * sizeof *more);
+        plan->join = more;
+        work->join_room *= 2;
+    }
+    int rank = work->too_many ? 0 : rl_axes_of(plan->size, plan->lay, &plan->part[out], &plan->part[left],
+                                               right < 0 ? NULL : &plan->part[right], axes);
+    rl_axis *kept = rl_arena_raw(work->arena, (size_t)rank * sizeof *kept);
+    if (rank > 0)
+        memcpy(kept, axes, (size_t)rank * sizeof *kept);
+    plan->join[work->joins++] = (rl_join){.out = out, .left = left, .right = right, .rank = rank, .axis = kept};
+}
+
+/* The product of two parts with nothing summed. */
+static int add_product(programming *work, int left, int right)
+{
+    const rl_part *a = &work->plan->part[left], *b = &work->plan->part[right];
+    const int *lay = work->plan->lay;
+    int *place = rl_arena_raw(work->arena, (size_t)(a->count + b->count) * sizeof *place);
+    int count = 0, i = 0, j = 0;
+    while (i < a->count || j < b->count) {
+        int next = j == b->count || (i < a->count && lay[a->place[i]] <= lay[b->place[j]]) ? a->place[i] : b->place[j];
+        i += i < a->count && a->place[i] == next;
+        j += j < b->count && b->place[j] == next;
+        place[count++] = next;
+    }
+    int out = add_part(work, place, count, -1);
+    size_t cells = work->plan->part[out].cells;
+    work->plan->widest_product = cells > work->plan->widest_product ? cells : work->plan->widest_product;
+    add_join(work, out, left, right);
+    return out;
+}
+
+/* Cells of the product of two parts. */
+static double product_cells(const rl_plan *plan, const rl_part *a, const rl_part *b)
+{
+    double cells = (double)b->cells;
+    const int *lay = plan->lay;
+    for (int i = 0, j = 0; i < a->count; i++) {
+        while (j < b->count && lay[b->place[j]] < lay[a->place[i]])
+            j++;
+        if (j == b->count || b->place[j] != a->place[i])
+            cells *= plan->size[a->place[i]];
+    }
+    return cells;
+}
+
+/* Factors that lie within another part are multiplied onto it first: the running product never
+ * grows by them. */
+static void join_within(programming *work)
+{
+    const rl_plan *plan = work->plan;
+    for (int i = 0; i < work->listed; i++) {
+        int best = -1;
+        for (int g = 0; g < work->listed && plan->part[work->list[i]].factor >= 0; g++) {
+            const rl_part *large = &plan->part[work->list[g]], *own = &plan->part[work->list[i]];
+            bool within = g != i && large->cells <= RL_SMALL_PRODUCT &&
+                          product_cells(plan, own, large) == (double)large->cells;
+            if (within && (best < 0 || large->cells < plan->part[work->list[best]].cells))
+                best = g;
+        }
+        if (best < 0)
+            continue;
+        work->list[best] = add_product(work, work->list[best], work->list[i]);
+        work->cells += (double)plan->part[work->list[best]].cells;   /* its bar */
+        work->list[i] = work->list[--work->listed];
+        i = -1;   /* anew: the product is no factor, so this comes to an end */
+    }
+}
+
+/* Takes out of the list what makes the least product with `running`; the largest of those. */
+static int take_next(programming *work, int running)
+{
+    const rl_part *all = work->plan->part;
+    int at = 0;
+    double least = INFINITY;
+    for (int i = 0; i < work->listed; i++) {
+        double cells = product_cells(work->plan, &all[running], &all[work->list[i]]);
+        if (cells < least || (cells == least && all[work->list[i]].cells > all[work->list[at]].cells)) {
+            least = cells;
+            at = i;
+        }
+    }
+    int next = work->list[at];
+    work->list[at] = work->list[--work->listed];
+    return next;
+}
+
+/* Joins all of the list but one, which is left. */
+static int join_products(programming *work, int k)
+{
+    join_within(work);
+    int running = k, next = work->listed > 0 ? take_next(work, k) : -1;
+    for (int i = 0; work->listed > 0; i++) {
+        running = add_product(work, running, next);
+        next = take_next(work, running);
+        rl_part *product = &work->plan->part[running];
+        if (product->cells <= RL_SMALL_PRODUCT)
+            work->cells += (double)product->cells;   /* its bar is kept too */
+        if (product->cells > RL_SMALL_PRODUCT && work->listed > 0 && work->plan->part[next].factor >= 0) {
+            product->room = i % 2;                   /* not needed on the way back */
+            work->cells -= (double)product->cells;
+        }
+    }
+    work->list[0] = next;
+    return running;
+}
+
+static void join_bucket(programming *work, int k)
+{
+    rl_plan *plan = work->plan;
+    work->listed = 0;
+    work->too_many = cells_of(plan, rl_scope(plan, k), rl_scope_count(plan, k)) >= (double)TOO_MANY;
+    if (!work->too_many)
+        list_bucket(work, k);
+    int running = join_products(work, k);
+    add_join(work, rl_message_part(plan, k), running, work->list[0]);
+}
+
+/* Places of few values first, in the order of elimination otherwise. */
+static void set_lay(rl_arena *arena, rl_plan *plan)
+{
+    enum { FEW = 4 };
+    int next = 0;
+    plan->lay = rl_arena_raw(arena, (size_t)plan->variables * sizeof(int));
+    for (int k = 0; k < plan->variables; k++)
+        if (plan->size[k] < FEW)
+            plan->lay[k] = next++;
+    for (int k = 0; k < plan->variables; k++)
+        if (plan->size[k] >= FEW)
+            plan->lay[k] = next++;
+}
+
+/* A copy of rising places in the order of their lay. */
+static const int *by_lay(programming *work, const int *place, int count)
+{
+    const int *lay = work->plan->lay;
+    int *list = rl_arena_raw(work->arena, (size_t)count * sizeof *list);
+    for (int i = 0; i < count; i++) {
+        int at = i;
+        for (; at > 0 && lay[list[at - 1]] > lay[place[i]]; at--)
+            list[at] = list[at - 1];
+        list[at] = place[i];
+    }
+    return list;
+}
+
+void rl_program_make(rl_arena *arena, rl_plan *plan, const rl_net *net)
+{
+    int n = plan->variables;
+    programming work = {.arena = arena, .plan = plan, .net = net, .part_room = 3 * n + net->factors + 1,
+                        .join_room = 2 * n + net->factors + 1, .list_room = 16};
+    set_lay(arena, plan);
+    plan->part = rl_many(arena, work.part_room, rl_part);
+    plan->join = rl_many(arena, work.join_room, rl_join);
+    plan->first_join = rl_many(arena, n + 1, int);
+    work.list = rl_many(arena, work.list_room, int);
+    plan->parts = 2 * n;
+    double widest = 0;
+    for (int k = 0; k < n; k++) {
+        const int *scope = rl_scope(plan, k);
+        int count = rl_scope_count(plan, k);
+        double cells = cells_of(plan, scope, count);
+        plan->part[k] = part_of(&work, scope, 1, -1);
+        plan->part[rl_message_part(plan, k)] = part_of(&work, by_lay(&work, scope + 1, count - 1), count - 1, -1);
+        work.cells += 5 * plan->size[k] + 2 * cells / plan->size[k];   /* own, terms, weight, marginal; message; bars */
+        widest = cells > widest ? cells : widest;
+    }
+    for (int k = 0; k < n; k++) {
+        plan->first_join[k] = work.joins;
+        join_bucket(&work, k);
+    }
+    plan->first_join[n] = work.joins;
+    /* two bars of products at a time, and a bucket's own table when one is asked for */
+    plan->cells = work.cells + 2 * (double)plan->widest_product + widest;
+    if (!(plan->cells < RL_MOST_CELLS))
+        plan->cells = RL_MOST_CELLS;
+}

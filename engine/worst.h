@@ -1,0 +1,23 @@
+/* worst.h: the joint posterior of the worst of a few sets of expressions.
+ *
+ * A behaviour, a supply reading, backfeed and pull depend on no more than that.
+ *
+ * Invariant: exact, or not answered.
+ */
+#ifndef RL_WORST_H
+#define RL_WORST_H
+
+#include "march.h"
+
+enum { RL_WORST_SETS = 3 };
+
+/* Rows of the worst of the expressions in the last occasion; none: sound, one row.
+ * With `open` there are two: all closed, some open. */
+typedef struct rl_worst { int count; const int *expr; bool open; } rl_worst;
+
+/* Row-major over the sets' rows, to sum to 1; NULL: too large, or the sets share an
+ * element.  Marches along `ladder` if it has all that the expressions hang on (NULL:
+ * there is none).  Memory from the scratch arena. */
+const double *rl_worst_joint(const rl_bearings *bearings, const rl_ladder *ladder, const rl_worst *set, int sets);
+
+#endif

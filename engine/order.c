@@ -101,7 +101,7 @@ enum { MOST_TRIES = 100 };
 /* Tries that would pass this much work are given up: about a tenth of a second. */
 static const double MOST_WORK = 3e7;
 /* Work may come to a part of the best order's cells. */
-static const double WORTH = 5;
+static const double WORTH = 20;
 
 typedef struct core_graph {
     int count, words;

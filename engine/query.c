@@ -233,15 +233,37 @@ static bool holds(const query_part *part, int variable)
     return (part->mask[variable / 64] >> (variable % 64) & 1) != 0;
 }
 
+static double union_cells(const part_product *product, const query_part *a, const query_part *b)
+{
+    double cells = (double)a->cells;
+    for (int i = 0; i < b->count; i++)
+        if (!holds(a, b->variable[i]))
+            cells *= (double)product->size[b->variable[i]];
+    return cells;
+}
+
+/* The part that holds the variable and makes the least product with `running`; -1: none is left. */
+static int next_part(const part_product *product, const query_part *running, int variable)
+{
+    int best = -1;
+    double least = 0;
+    for (int i = 0; i < product->parts; i++) {
+        if (!holds(&product->part[i], variable))
+            continue;
+        double cells = union_cells(product, running, &product->part[i]);
+        if (best < 0 || cells < least || (cells <= least && product->part[i].cells > product->part[best].cells)) {
+            best = i;
+            least = cells;
+        }
+    }
+    return best;
+}
+
 /* Multiplies the parts that hold `variable` and sums it out. */
 static void sum_out(part_product *product, int variable)
 {
     query_part running = unit_part(product);
-    for (int at = 0; product->uses[variable] > 0;) {
-        if (!holds(&product->part[at], variable)) {
-            at++;
-            continue;
-        }
+    for (int at = next_part(product, &running, variable); at >= 0; at = next_part(product, &running, variable)) {
         query_part next = remove_part(product, at);
         running = running.count == 0 && product->uses[variable] > 0
                       ? next
@@ -252,18 +274,30 @@ static void sum_out(part_product *product, int variable)
 
 /* ---- the order ---- */
 
-static double cost_of(const part_product *product, int variable)
+/* All variables that share a part with one. */
+static uint64_t near_word(const part_product *product, int variable, int w)
+{
+    uint64_t word = 0;
+    for (int i = 0; i < product->parts; i++)
+        if (holds(&product->part[i], variable))
+            word |= product->part[i].mask[w];
+    return word;
+}
+
+/* Cells of the product of all parts that hold the variable. */
+static double cells_with(const part_product *product, int variable)
 {
     double cells = 1;
-    for (int w = 0; w < product->words; w++) {
-        uint64_t word = 0;
-        for (int i = 0; i < product->parts; i++)
-            if (holds(&product->part[i], variable))
-                word |= product->part[i].mask[w];
-        for (; word != 0; word &= word - 1)
+    for (int w = 0; w < product->words; w++)
+        for (uint64_t word = near_word(product, variable, w); word != 0; word &= word - 1)
             cells *= (double)product->size[64 * w + __builtin_ctzll(word)];
-    }
     return cells;
+}
+
+/* Of summing the variable out: the cells that are left. */
+static double cost_of(const part_product *product, int variable)
+{
+    return cells_with(product, variable) / (double)product->size[variable];
 }
 
 static int cheapest(part_product *product)
@@ -287,7 +321,7 @@ static int cheapest(part_product *product)
 static bool reduce(part_product *product, int count, const int *keep, double *out)
 {
     for (int v = cheapest(product); v >= 0; v = cheapest(product)) {
-        if (product->most > 0 && product->cost[v] > product->most)
+        if (product->most > 0 && cells_with(product, v) > product->most)
             return false;
         sum_out(product, v);
     }

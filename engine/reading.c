@@ -370,12 +370,13 @@ static point descend(const scene *s, point p)
 }
 
 /* Where to walk from.  Far from both law and reading the way down may not be
- * seen from either end (u is flat where sigma grows with V): look between them too. */
+ * seen from either end (u is flat where sigma grows with V): look between them too,
+ * and as far on the other side, where a larger V may err enough to be read below 0. */
 static point nearest_of(const scene *s, point centre, point crossing)
 {
     point best = crossing.far < centre.far ? crossing : centre;
-    for (int i = 1; i < LOOKS && best.far > DISTANT; i++) {
-        point p = look_at(s, centre.z + (crossing.z - centre.z) * i / LOOKS);
+    for (int i = 1 - LOOKS; i < LOOKS && best.far > DISTANT; i++) {
+        point p = look_at(s, clip(centre.z + (crossing.z - centre.z) * i / LOOKS, s->law.low, s->law.high));
         best = p.far < best.far ? p : best;
     }
     return descend(s, best);

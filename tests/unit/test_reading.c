@@ -361,6 +361,20 @@ static void densities_agree(void **unused)
     assert_true(asked > TRIALS / 3);
 }
 
+/* Far below 0 only a large true value, with its large error, explains the reading: once 0. */
+static void below_zero(void **unused)
+{
+    (void)unused;
+    trial t = {.u = {.sort = RL_TRUE_COUNTS, .base = 0.00098444, .scale = 0.0246601, .median = 0.00494295,
+                     .log_spread = log(21.2429), .low = 0, .high = INFINITY},
+               .view = {RL_VIEW_DROP, 13.3868, 13.3868}, .error = {0.0302876, 0.0265946, 0.0952774},
+               .v = -1.1388375039144822};
+    real size = 0;
+    double want = (double)slowly(&t, &size);
+    assert_true(want > 0);
+    assert_near(rl_reading_density(&t.u, t.view, t.error, t.v), want, 1e-8);
+}
+
 static int wrong_bands(trial *t, int i, double *worst)
 {
     double edge[6], got[7], total = 0;
@@ -564,6 +578,7 @@ int main(void)
         cmocka_unit_test(below_is_exact),
         cmocka_unit_test(points_are_points),
         cmocka_unit_test(densities_agree),
+        cmocka_unit_test(below_zero),
         cmocka_unit_test(bands_agree),
         cmocka_unit_test(quantiles_agree),
         cmocka_unit_test(far_off_is_zero_not_nan),

@@ -23,8 +23,8 @@ CFLAGS_ALL = -std=c11 -D_POSIX_C_SOURCE=200809L $(WARN) -g $(OPT) $(SAN) -MMD -M
 	-Iengine -Igrammar -I$(BUILD)/gen -I. $(CFLAGS)
 TOOL_FLAGS = -DRINGLUG_RULES_DIR='"$(RULES_DIR)"' -DRINGLUG_VERSION='"$(VERSION)"'
 TEST_FLAGS = -DTEST_TOOL='"$(abspath $(BUILD))/ringlug"' -DTEST_ROOT='"$(CURDIR)"' -Itests
-LDLIBS_TOOL := -ljansson -ledit -lm
-LDLIBS_TEST := -lcmocka -ljansson -lm
+LDLIBS_TOOL := -ljansson -ledit -lm -lpthread
+LDLIBS_TEST := -lcmocka -ljansson -lm -lpthread
 
 ENGINE := $(sort $(wildcard engine/*.c))
 GRAMMAR := $(sort $(wildcard grammar/*.c))

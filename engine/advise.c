@@ -659,10 +659,13 @@ static void advise_load(adviser *a, rl_test *test, int count, int load)
 /* Ranges of what stands first, then the list is the work's. */
 static void keep_tests(adviser *a, rl_test *test, int count, size_t most)
 {
-    for (int i = 0; i < count && i < RANGED_TESTS; i++) {
+    for (int i = 0, ranged = 0; i < count && ranged < RANGED_TESTS; i++) {
+        if (test[i].sort != RL_TEST_DROP && test[i].sort != RL_TEST_RESISTANCE)
+            continue;
         rl_mark mark = rl_arena_mark(a->arena);
         set_ranges(a, &test[i]);
         rl_arena_rewind(a->arena, mark);
+        ranged++;
     }
     a->work->tests = test;
     a->work->test_count = (size_t)count;

@@ -80,6 +80,7 @@ typedef struct rl_network {
     rl_absorbed *absorbed;      /* in the order absorbed */
     int absorbed_count;
     int *absorbed_of;           /* by expression: its place in that list, or -1 */
+    const bool *told;           /* by expression: the law of something absorbed speaks of it */
     double log_scale;           /* ln of everything that stays out of the net */
     bool impossible;            /* that already came to 0 */
     bool wide;                  /* a factor alone would pass the draft's `most_cells`: no net was made */

@@ -228,7 +228,7 @@ static void resistance(ev_line *l)
     if (number == NULL ||
         !ev_quantity(l, number, AST_OHM, "a resistance", "ohm, mohm or kohm", -1e12, 1e12, &l->finding->value))
         return;
-    if (number->value < 0)
+    if (l->finding->value < -EV_SIGMAS * l->model->ohms.plus)   /* no true value is below 0: more than its error */
         rl_say(l->diag, number->span, RL_MSG_EV_NEGATIVE, NULL, NULL, NULL);
 }
 

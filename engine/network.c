@@ -614,6 +614,7 @@ static void begin(rl_maker *m)
     m->uses = rl_many(arena, n, int);
     m->user = rl_raw(arena, n, int);
     m->told = rl_many(arena, n, bool);
+    m->network->told = m->told;
 }
 
 void rl_network_make(rl_network *network, rl_arena *arena, const rl_draft *draft, const bool *keep, const bool *last)

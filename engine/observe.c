@@ -370,7 +370,7 @@ static void mark_own_lines(const rl_observer *o, int occasion, bool *own)
 {
     for (int i = 0; i < o->kase->findings; i++) {
         const rl_finding *f = o->kase->finding[i];
-        bool gone = o->forgotten && o->left_out && o->left_out[i];
+        bool gone = o->forgotten && o->left_out && (o->left_out[i] || f->line.replaced);
         if (f->sort == RL_E_BEHAVIOUR && f->occasion == occasion && !gone)
             own[f->subject] = true;
     }

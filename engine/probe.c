@@ -166,10 +166,59 @@ static int turn_of(const rl_probe *probe, int expr)
     return is_absorbed(probe, expr) ? expr + count : expr;
 }
 
+/* Whether the path is made of the expression, among others. */
+static bool path_holds(const rl_exprs *exprs, int path, int expr, bool *seen)
+{
+    if (path <= expr || seen[path])   /* parts have smaller numbers */
+        return path == expr;
+    rl_expr x = exprs->at[path];
+    seen[path] = true;
+    return x.sort >= RL_X_FAILED && (path_holds(exprs, x.a, expr, seen) ||
+                                     (x.sort >= RL_X_MAX && path_holds(exprs, x.b, expr, seen)));
+}
+
+/* Whether some path that is still to be written out will bring the element in again. */
+static bool comes_again(const rl_probe *probe, int expr)
+{
+    const rl_exprs *exprs = &probe->bench->exprs;
+    rl_mark mark = rl_arena_mark(probe->arena);
+    bool *seen = rl_many(probe->arena, exprs->count, bool), comes = false;
+    for (int f = 0; f < probe->factors && !comes; f++)
+        for (int i = 0; i < probe->factor[f].count && !comes; i++) {
+            int input = probe->factor[f].input[i];
+            comes = input > expr && !rl_expr_is_base(exprs, input) && !is_settled(probe, input) &&
+                    path_holds(exprs, input, expr, seen);
+        }
+    rl_arena_rewind(probe->arena, mark);
+    return comes;
+}
+
+/* Whether nothing but its own weights is known of an element outside the net. */
+static bool is_plain(const rl_probe *probe, int expr)
+{
+    const rl_network *network = &probe->bench->network;
+    return !is_absorbed(probe, expr) && (expr >= network->expr_count || !network->told[expr]);
+}
+
+/* An element that can be summed into its only user at once, so that tables stay small; or -1. */
+static int next_summable(const rl_probe *probe)
+{
+    for (int f = 0; f < probe->factors; f++)
+        for (int i = 0; i < probe->factor[f].count; i++) {
+            int input = probe->factor[f].input[i], user;
+            if (input >= 0 && rl_expr_is_base(&probe->bench->exprs, input) && !is_settled(probe, input) &&
+                is_plain(probe, input) && uses_of(probe, input, &user) == 1 && !comes_again(probe, input))
+                return input;
+        }
+    return -1;
+}
+
 /* The next expression that is not in the net and was not seen to, or -1. */
 static int next_outside(const rl_probe *probe)
 {
-    int best = -1, turn = -1;
+    int best = next_summable(probe), turn = -1;
+    if (best >= 0)
+        return best;
     for (int f = 0; f < probe->factors; f++)
         for (int i = 0; i < probe->factor[f].count; i++) {
             int input = probe->factor[f].input[i];
@@ -479,15 +528,24 @@ static bool multiply(rl_arena *arena, rl_cells *into, const rl_cells *by)
     if (cells > MOST_CELLS)
         return false;
     rl_cells_take(arena, &out);
-    size_t tail = rl_cells_count(&out) / rl_cells_count(into);
+    size_t step[RL_INPUTS] = {0};   /* of out's inputs in `by` */
+    for (size_t i = (size_t)by->count, s = 1; i-- > 0; s *= (size_t)by->size[i])
+        step[place[i]] = s;
+    size_t all = rl_cells_count(&out), tail = all / rl_cells_count(into), b = 0;
     int at[RL_INPUTS] = {0};
-    for (size_t cell = 0; cell < rl_cells_count(&out); cell++) {
-        size_t b = 0;
-        for (int i = 0; i < by->count; i++)
-            b = b * (size_t)by->size[i] + (size_t)at[place[i]];
-        out.cell[cell] = into->cell[cell / tail] * by->cell[b];
-        for (int i = out.count; i-- > 0 && ++at[i] == out.size[i];)
+    for (size_t cell = 0, head = 0, left = tail; cell < all; cell++) {
+        out.cell[cell] = into->cell[head] * by->cell[b];
+        if (--left == 0) {
+            left = tail;
+            head++;
+        }
+        for (int i = out.count; i-- > 0;) {
+            b += step[i];
+            if (++at[i] < out.size[i])
+                break;
+            b -= step[i] * (size_t)out.size[i];
             at[i] = 0;
+        }
     }
     *into = out;
     return true;

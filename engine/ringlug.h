@@ -16,6 +16,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 #ifdef __cplusplus
 extern "C" {
@@ -265,6 +266,7 @@ typedef struct rl_why {
     double prior_db;
     const rl_weight *weight;    /* in the order of the lines */
     size_t count;
+    double posterior_db;        /* 10 log10 of the odds with all findings; may be infinite, as prior_db */
 } rl_why;
 rl_status rl_case_why(rl_case *c, size_t element, const rl_why **out);
 
@@ -286,7 +288,7 @@ typedef struct rl_test {
     int from, to;               /* elements of a span; -1: the default end */
     int areas[2];               /* areas that must be opened for it, -1: none */
     /* drop and resistance, in V and ohm: 5 % to 95 % of what a healthy span and the
-     * likeliest suspect would read; worked out for the 32 best tests, else 0 */
+     * likeliest suspect would read; worked out for the 32 best of these, else 0 */
     double healthy_low, healthy_high;
     double suspect_low, suspect_high;
     int suspect;                /* element of the span most likely at fault; -1: none */
@@ -308,6 +310,370 @@ rl_status rl_case_expectations(rl_case *c, const rl_expectation **out, size_t *c
 
 /* What `found` says: elements with a state, and whether all others were sound. */
 rl_status rl_case_found(rl_case *c, const rl_fault **out, size_t *count, bool *only);
+
+/* ---- what next: test on, or repair now; two tests ahead ---- */
+
+/* A repair.  `p`: that it cures what is complained of; see rl_case_outlook. */
+typedef struct rl_mend {
+    size_t element;
+    double p;
+    double minutes;             /* opening its area if it is closed by then, the repair, the proof */
+    double repair_minutes;      /* of them the repair alone */
+    bool guessed;               /* the rules give no minutes: these are customary for its sort */
+} rl_mend;
+
+/* What is expected if this test comes first, and repairs follow in the order that is best then. */
+typedef struct rl_course {
+    rl_test test;
+    double minutes;             /* of the test, and of all repairs until one has cured it */
+} rl_course;
+
+typedef struct rl_outlook {
+    const rl_mend *mend;        /* repairs in the order of least expected minutes; none: nothing is suspected */
+    size_t mends;
+    double at_fault;            /* the sum of their p, at most 1 */
+    double minutes;             /* of repairing in that order now */
+    const rl_course *course;   /* best first */
+    size_t courses;
+    bool stop;                  /* stop testing: at_fault is 50 % or more, and no test looked at saves what it takes */
+    const rl_course *advice;    /* the test to do next: of those that save what they take that of most
+                                 * bits per minute; NULL: stop, or no test saves anything */
+} rl_outlook;
+
+/* Expected minutes to a confirmed repair: by repairing now, and with each of at most `tests`
+ * tests before that (0: 6).  Of four times as many that are worth most bits per minute these are
+ * the best half of them, and of the others those that tell most; of readings of one sort that
+ * would show the same suspect at most two.
+ *
+ * What an element's repair may cure: p = (posterior - prior) / (1 - prior) of its not being
+ * sound, 0 where the findings speak against it: what it was at fault before anything was seen
+ * explains nothing.  What an occasion has `repaired` is not repaired again.  A repair takes the
+ * minutes of its area, unless open by then, its own (rl_element; where not said point 15,
+ * splice 20, connector 10, wire 30, feed 5, load 15) and the proof: the longest `check` of what
+ * was seen amiss, 1 min if nothing was.  Repairs are ordered by p over minutes; one that has to
+ * open an area takes its place with the best of the others there together.  Each is paid for by
+ * the probability that something is still at fault: the sum of p left, at most 1.  After a
+ * test the same holds in each of its outcomes, weighed by its probability, its areas open then,
+ * for the elements that are suspected now.
+ *
+ * RL_OK or as rl_case_answer.  An answer that is bounded has no courses, and never a stop.
+ * Owned by the case, valid until it changes.  Costs some answers (rl_case_answer) for each test. */
+rl_status rl_case_outlook(rl_case *c, size_t tests, const rl_outlook **out);
+
+/* One outcome of a first test. */
+typedef struct rl_follow {
+    const char *outcome;        /* as a line of the case says it; NULL: a reading from `low` to `high` */
+    double low, high;           /* V or ohm; may be infinite */
+    double p;
+    const rl_test *test;        /* the best test then; NULL: none tells anything, or it hardly comes to that */
+} rl_follow;
+/* Two tests, the second one chosen by what the first one showed. */
+typedef struct rl_pair {
+    const rl_test *first;
+    double bits, minutes;       /* expected, of both; an area that both need is opened once */
+    const rl_follow *follow;
+    size_t follows;
+} rl_pair;
+/* Pairs that begin with one of the tests that rl_case_outlook would look at (`firsts`, 0: 6),
+ * ordered by the geometric mean of the bits per minute of the pair and of its first test alone.
+ * The second test is that of most bits per minute after the outcome of the first, areas
+ * opened for the first being open.  bits = I(F; first) + the sum over its outcomes of
+ * P(outcome) I(F; second | outcome), minutes likewise.  Outcomes of less than 0.1 % get no
+ * second test.  Where the answer's tables have more than 300,000 cells, each second test is
+ * dear: at most three first tests are looked at then, and outcomes of 5 % or more.
+ * RL_OK or as rl_case_answer; a bounded answer has no pairs. */
+rl_status rl_case_look_ahead(rl_case *c, size_t firsts, const rl_pair **out, size_t *count);
+
+/* Whether the test is done from the driver's seat: it needs no access, and never did. */
+bool rl_test_from_seat(const rl_test *test);
+
+/* ---- what a finding has to do with a suspect ---- */
+
+/* Where the suspect stands as seen from a finding, by the shape of the vehicle
+ * alone; of several that fit the first. */
+typedef enum rl_link {
+    RL_LINK_ITSELF,         /* the finding is about the suspect (of a wire: about its load) */
+    RL_LINK_MENDED,         /* on its path, but bridged, swapped or repaired in this finding */
+    RL_LINK_WITHIN,         /* in the span of the reading, among the causes of the symptom */
+    RL_LINK_OUTSIDE,        /* on the path of the reading's load, not in the span */
+    RL_LINK_RETURN,         /* the load returns through it, on every way */
+    RL_LINK_MAY_RETURN,     /* … on some way */
+    RL_LINK_FEED,           /* the load is fed through it */
+    RL_LINK_COIL,           /* the load is switched by a relay whose coil hangs on it */
+    RL_LINK_BESIDE,         /* shares what the suspect itself hangs on, not the suspect */
+    RL_LINK_NONE            /* shares nothing with it */
+} rl_link;
+enum { RL_LINKS = RL_LINK_NONE + 1 };
+const char *rl_link_text(rl_link link);       /* "itself", "mended", "within", "outside", "return" … */
+
+typedef enum rl_seen { RL_SEEN_RIGHT, RL_SEEN_AMISS, RL_SEEN_READ } rl_seen;   /* as it should be; not so; a number */
+
+typedef struct rl_tie {
+    size_t line;                /* the finding */
+    rl_link link;
+    rl_seen seen;
+    bool others;                /* an `others` line */
+    const int *load;            /* loads that it is about; of `others`: those it reaches that hang on the suspect */
+    size_t loads;
+    const int *shared;          /* of the suspect and all that it hangs on, nearest first: what the
+                                 * finding hangs on too, its conditions aside */
+    size_t shared_count;
+} rl_tie;
+/* A load that hangs on the suspect and of which no line of the case tells. */
+typedef struct rl_unseen { int load; rl_link link; } rl_unseen;
+/* A tie for each finding that counts, in the order of the lines (that of rl_case_why), and
+ * the loads not looked at, by link and as declared.  Asks nothing of the numbers, so a case
+ * that contradicts itself has them too.  Owned by the case until it changes.  RL_OK,
+ * RL_USAGE (there is no such element), RL_MEMORY. */
+typedef struct rl_ties {
+    const rl_tie *tie;
+    size_t count;
+    const rl_unseen *unseen;
+    size_t unseen_count;
+} rl_ties;
+rl_status rl_case_ties(rl_case *c, size_t element, const rl_ties **out);
+
+/* ---- drawn vehicles ---- */
+
+/* A vehicle whose states and hidden detail were drawn from the priors of its rules, given
+ * that its driver complains of something.  Numbers `seed` and `number` make the same vehicle
+ * on every machine.  RL_OK, RL_MEMORY, RL_INPUT (said to the sink: nothing can be complained of). */
+typedef struct rl_drawn rl_drawn;
+rl_status rl_drawn_new(rl_context *context, const rl_model *model, uint64_t seed, uint64_t number, rl_drawn **out);
+void rl_drawn_free(rl_drawn *drawn);
+/* What is not sound now, in the order of declaration; owned by the drawn vehicle until it changes. */
+rl_status rl_drawn_faults(rl_drawn *drawn, const rl_fault **out, size_t *count);
+/* The element becomes sound, as after a repair. */
+void rl_drawn_repair(rl_drawn *drawn, size_t element);
+/* Adds to the case's last occasion what the driver complains of: the loads and symptoms
+ * that are not as they should be there.  RL_OK, RL_MEMORY, or as rl_case_add. */
+rl_status rl_drawn_complain(rl_drawn *drawn, rl_case *c);
+/* The line of evidence that the test brings in the case's last occasion (activities are drawn once
+ * for each occasion); its text belongs to the drawn vehicle until the next call.  The same test
+ * in the same occasion brings the same line: after a repair begin a new one.  RL_OK, RL_MEMORY. */
+rl_status rl_drawn_take(rl_drawn *drawn, const rl_case *c, const rl_test *test, const char **line);
+/* Fills an empty case: in each of `occasions` (1 to 8; with activities of its own) what every
+ * load does (`others work` for most that work) and whether each symptom is present; in the
+ * last one at most `findings` further tests, drawn among the admissible ones on what is amiss;
+ * then `found only` of all that is not sound, or `found nothing`.  RL_OK, RL_USAGE, RL_MEMORY
+ * or as rl_case_add (the case then holds some of it). */
+rl_status rl_drawn_case(rl_drawn *drawn, rl_case *c, size_t occasions, size_t findings);
+
+/* ---- the proof of a repair ---- */
+
+/* Something that was amiss: a load, a symptom, a backfeed or a pull. */
+typedef struct rl_complaint {
+    const char *text;           /* the line of evidence up to where the outcome would stand */
+    size_t line;                /* the line that said so first */
+    size_t again;               /* the last line that looked again after a repair; SIZE_MAX: none did, or it
+                                   was amiss, and something was repaired since */
+    bool gone;                  /* … and there it was as it should be */
+    bool must;                  /* it has to be seen: a symptom need not, where there are other complaints */
+} rl_complaint;
+
+/* A reading that would show whether the repaired element is good. */
+typedef struct rl_proof_reading {
+    rl_test test;               /* a drop or a supply, with its ranges and limit; bits -1, minutes as after the repair */
+    const size_t *also;         /* loads to be switched on too */
+    size_t also_count;
+    double current;             /* A through the element, by the rules */
+    double bound;               /* V: a drop should be no more (the customary limit, or the healthy 95 % if
+                                   that is more), a supply no less (the healthy 1 %) */
+    bool shows;                 /* nine in ten bad ones would read beyond the bound */
+} rl_proof_reading;
+
+typedef enum rl_taken_word {
+    RL_TAKEN_GOOD,
+    RL_TAKEN_BEYOND,            /* beyond the bound: it is not mended, or something beside it is bad */
+    RL_TAKEN_FAINT              /* a drop below what one in a thousand healthy ones reads: the load does not draw */
+} rl_taken_word;
+/* A reading over the repaired element that an occasion after its repair holds.  Readings
+ * up to one that was beyond its bound before the last repair are not among them. */
+typedef struct rl_taken {
+    size_t line;
+    double value, bound;        /* V */
+    double healthy_low, healthy_high;
+    bool supply;                /* a supply: the bound is the least, not the most */
+    bool shows;                 /* nine in ten bad ones would read beyond the bound: a good one is proof */
+    rl_taken_word word;
+} rl_taken;
+
+typedef enum rl_verdict {
+    RL_PROOF_NONE,              /* no occasion has the element repaired */
+    RL_PROOF_FAILED,            /* a complaint is still there, or a reading is beyond its bound */
+    RL_PROOF_OPEN,              /* something is still to be seen or measured */
+    RL_PROOF_DOUBTFUL,          /* all is well, but something else is suspect, or the element was not it */
+    RL_PROOF_CONFIRMED
+} rl_verdict;
+
+/* CONFIRMED is this rule: every complaint that has to be seen was looked at again after a repair,
+ * and none is there still; no reading taken is beyond its bound, and one that shows is good, if there
+ * is one that shows; at_fault is at least 0.9; and rest is no more than rest_before or than 0.05. */
+typedef struct rl_proof {
+    const size_t *repaired;     /* what the last occasion after a repair has repaired, in the order of declaration */
+    size_t repaired_count;      /* 0: there is none */
+    bool now;                   /* that occasion is the last one */
+    const rl_complaint *complaint;  /* in the order of the lines */
+    size_t complaints, still;   /* `still`: those seen again after a repair */
+    size_t unseen;              /* those that have to be seen and were not looked at after a repair */
+    const rl_proof_reading *reading;   /* over the element first, then of a whole return or feed */
+    size_t readings;
+    const rl_taken *taken;
+    size_t takens;
+    double at_fault;            /* P(the element was not sound before | findings) */
+    double rest;                /* P(something else that the complaints hang on is at fault | findings) … */
+    double rest_before;         /* … and before any finding; what is repaired is not counted */
+    double none_else;           /* P(nothing but what is repaired is at fault | findings), the whole vehicle */
+    int suspect;                /* of what is not repaired the likeliest suspect (design §4), -1: none */
+    rl_verdict verdict;
+} rl_proof;
+/* What proves that `element` was at fault and is repaired, and how far that is proved; before an
+ * occasion with it repaired: what will have to be seen.  Where the answer is bounded, rest
+ * and 1 - none_else are upper bounds.  Owned by the case, valid until it changes.  RL_OK or
+ * as rl_case_answer; RL_USAGE: no such element. */
+rl_status rl_case_proof(rl_case *c, size_t element, const rl_proof **out);
+/* Which areas the case has open (design §4): `open` has one flag for each area of the model.
+ * RL_OK or RL_MEMORY. */
+rl_status rl_case_open_areas(rl_case *c, bool *open);
+
+/* ---- rehearsal: looking for the faults of drawn vehicles ---- */
+
+/* How a fault is looked for. */
+typedef enum rl_strategy {
+    RL_ADVICE,         /* the best test, or the repair of a suspect where that is worth more */
+    RL_WALK,           /* every ground point is looked at, cheapest access first, then RL_LIKELIEST */
+    RL_LIKELIEST       /* no test: repairs in the order of probability */
+} rl_strategy;
+enum { RL_STRATEGIES = 3 };
+const char *rl_strategy_text(rl_strategy strategy);   /* "advice" … */
+
+/* A play ends when the repair of an element cures: it was at fault, and what the driver
+ * complains of depends on it.  Who is at fault with more than `above` (0 to 1) is
+ * mended at once; after `most_tests` tests nothing but repairs is left. */
+typedef struct rl_play_rule { double above; size_t most_tests; } rl_play_rule;
+
+typedef struct rl_play {
+    size_t tests;
+    size_t wrong;              /* repairs in vain */
+    double minutes;            /* of tests, repairs and access, to the cure */
+} rl_play;
+typedef struct rl_played {
+    rl_play of[RL_STRATEGIES];
+    double bits;               /* -log2 P(the fault to be found | complaint); on average the entropy of it */
+    size_t passed_over;        /* vehicles drawn before, whose complaint no fault explains */
+} rl_played;
+
+/* What plays with one model need again and again; one thread at a time, any number of
+ * them with one model.  RL_OK, RL_MEMORY, RL_USAGE. */
+typedef struct rl_rehearsal rl_rehearsal;
+rl_status rl_rehearsal_new(rl_context *context, const rl_model *model, const rl_play_rule *rule, uint64_t seed,
+                           rl_rehearsal **out);
+void rl_rehearsal_free(rl_rehearsal *rehearsal);
+/* Bits that no test can pass: log2 of the most outcomes. */
+double rl_rehearsal_most_bits(const rl_rehearsal *rehearsal);
+/* Plays fault `number` once with each strategy.  The result depends on model, rule, seed
+ * and number alone.  As rl_drawn_new and rl_case_answer; RL_MISSING: vehicle after vehicle
+ * was drawn, and no fault explains what is complained of. */
+rl_status rl_rehearsal_play(rl_rehearsal *rehearsal, uint64_t number, rl_played *out);
+
+/* ---- the rules looked at: what they cannot tell apart, and what to measure before trouble ---- */
+
+/* What would tell faults apart that nothing (or no look) does. */
+typedef enum rl_remedy {
+    RL_REMEDY_TEST,             /* the admissible test `test` tells some of them apart */
+    RL_REMEDY_RETURN,           /* a load that returns through `element` but not `other`: there is none */
+    RL_REMEDY_FEED,             /* the same of feeds */
+    RL_REMEDY_INSPECTION,       /* an inspection of `element`: there is none, or it is not allowed */
+    RL_REMEDY_REPAIR            /* only the repair of one of them shows */
+} rl_remedy;
+/* Single faults, all else sound, hidden detail summed out, whose laws are equal: for each look (a
+ * behaviour, a symptom) or, with `by_all`, for each admissible test, those included that a load
+ * amiss allows.  Of a reading the laws of what it is of are compared, not those of its bands. */
+typedef struct rl_alike {
+    bool by_all;
+    bool as_sound;              /* nor are they told from a vehicle without a fault */
+    double apart;               /* 0: laws are equal.  Else looks that they show in are the same, and an outcome
+                                 * of any of them differs by at most so much probability (a twentieth) */
+    double p;                   /* of its faults, summed */
+    const rl_fault *faults;     /* in the order of declaration; at least 2, or 1 with `as_sound` */
+    size_t count;
+    rl_remedy remedy;
+    int element, other;         /* -1: none */
+    bool uninspected;           /* an inspection of `element` would tell too: there is none */
+    const char *test;           /* NULL but for RL_REMEDY_TEST: the quickest of them */
+    double minutes;             /* of the test, nothing being open yet */
+} rl_alike;
+
+typedef enum rl_row_sort {
+    RL_ROW_MILDER,              /* a more severe state, or a larger loss, behaves milder than `than` */
+    RL_ROW_HARSH,               /* given outright: it leaves less normal than what corrosion costs the load does */
+    RL_ROW_LENIENT              /* given outright: it leaves more normal than what corrosion costs the load does */
+} rl_row_sort;
+typedef struct rl_row_problem {
+    rl_row_sort sort;
+    size_t kind;
+    const char *row, *than;     /* "short of 7 V", "when return corroded"; `than` NULL unless RL_ROW_MILDER */
+    size_t level;               /* up to this level of the kind … */
+    double p, other;            /* … the row comes to p, `than` (or what corrosion costs) to `other` */
+    int load;                   /* the load that shows it, -1: all of the kind */
+    const char *path;
+    size_t line;                /* of the kind's declaration */
+} rl_row_problem;
+
+typedef enum rl_gap_sort {
+    RL_GAP_CURRENT,             /* a load of unknown current whose kind has `short of` rows that it needs */
+    RL_GAP_READINGS,            /* a load of unknown current: no drop, no supply, no bypass, no jumper */
+    RL_GAP_BY                   /* readings of spans pass from `element` to `parent`, and no conductor is said */
+} rl_gap_sort;
+typedef struct rl_gap { rl_gap_sort sort; size_t element; int parent; } rl_gap;
+
+/* An `or` of an element's returns: alternative `which` never counts beside alternative
+ * `beside`, which is never worse (`always`), or each hides faults of the other. */
+typedef struct rl_cover { size_t element, which, beside; bool always; } rl_cover;
+
+typedef enum rl_left { RL_LEFT_EXACT, RL_LEFT_DRAWN, RL_LEFT_BOUND } rl_left;
+typedef struct rl_audit_report {
+    const rl_alike *alike; size_t alikes;       /* by all tests first, the most probable first */
+    const size_t *unseen; size_t unseens;       /* elements of which no state shows in any look */
+    const rl_row_problem *problem; size_t problems;
+    const rl_gap *gap; size_t gaps;
+    const rl_cover *cover; size_t covers;
+    double prior_bits;          /* entropy of the states of all elements */
+    double left_bits;           /* expected, after all behaviours and symptoms were seen once */
+    double left_error;          /* of RL_LEFT_DRAWN: one standard error, and what bounded answers may add; else 0 */
+    rl_left left;               /* RL_LEFT_BOUND: at most so much */
+    size_t drawn;               /* vehicles, of RL_LEFT_DRAWN */
+} rl_audit_report;
+typedef struct rl_audit rl_audit;
+/* Looks through the rules.  `draws` (at least 2) vehicles, the same for a `seed` on every machine,
+ * where left_bits cannot be had exactly.  RL_OK; RL_MEMORY.  Owned by the caller. */
+rl_status rl_audit_new(rl_context *context, const rl_model *model, size_t draws, uint64_t seed, rl_audit **out);
+const rl_audit_report *rl_audit_get(const rl_audit *audit);
+void rl_audit_free(rl_audit *audit);
+
+/* A round before trouble: drops under load and inspections that within some minutes would show
+ * most of the prior probability of return faults.  A drop shows a fault as far as it would pass
+ * the customary limit of its span more often than a healthy span; an inspection as far as it would
+ * look other than its first outcome more often than where the element is sound.  What several
+ * show is counted once, by the best of them. */
+typedef struct rl_stop {
+    rl_test test;               /* minutes: with what has to be opened for it, in this order; healthy_low …
+                                 * limit are set for a drop; bits mean nothing */
+    double gain;                /* prior probability that this stop adds, an element's expected faults summed */
+    const size_t *covers;       /* elements of which it shows more than the stops before it, best first */
+    size_t count;
+} rl_stop;
+typedef struct rl_round_report {
+    const rl_stop *stop; size_t stops;  /* what needs no area first, then by access */
+    double minutes;             /* of all stops */
+    double covered, all;        /* expected return faults: shown by the stops; that there are */
+    double reachable;           /* shown if every admissible drop and inspection were done */
+} rl_round_report;
+typedef struct rl_round rl_round;
+/* RL_OK; RL_MEMORY; RL_USAGE: minutes below 0 or no number.  Owned by the caller. */
+rl_status rl_round_new(rl_context *context, const rl_model *model, double minutes, rl_round **out);
+const rl_round_report *rl_round_get(const rl_round *round);
+void rl_round_free(rl_round *round);
 
 /* Statements of the rules that no case of those touched so far has used. */
 typedef struct rl_untouched { const char *path; size_t line; const char *what; } rl_untouched;

@@ -4,6 +4,8 @@
  * inspections; they are only ever set.  An element is reached by a finding
  * that depends on its state, or that names it.
  */
+#include "touch.h"
+
 #include "paths.h"
 
 #include <assert.h>
@@ -107,6 +109,12 @@ static void touch_finding(toucher *t, const rl_finding *f)
         break;
     case RL_E_OPENED: case RL_E_EXPECT: case RL_E_OCCASION: break;
     }
+}
+
+void rl_touch_line(rl_arena *arena, const rl_case *c, const rl_finding *line, bool *flag)
+{
+    toucher t = { c, c->model, arena, flag };
+    touch_finding(&t, line);
 }
 
 /* False: memory ran out. */

@@ -1,11 +1,15 @@
 /* why.c: what each finding says for or against a suspect, in decibans (design §4).
  *
+ * Only the odds of one element are asked of the case without a line: its net is
+ * summed with the element not sound and once more with it sound, which is what
+ * changes above that variable alone; there is no way down.
  * Invariant: a finding's weight compares the case with the same case without
  * that line, both worked out from scratch.  Never NaN: where both odds are
  * infinite, or both 0, the finding changes nothing.
  */
 #include "bounded.h"
 
+#include <assert.h>
 #include <math.h>
 
 static double odds(const double p[RL_STATES])
@@ -18,6 +22,59 @@ static double decibans(double with, double without)
     if (with == without)
         return 0;
     return 10 * log10(with / without);
+}
+
+/* ---- the odds of one element ---- */
+
+/* Weights of a base expression that leave its element sound, or all but that. */
+static const double *held(const rl_bench *bench, rl_arena *arena, int element, bool sound)
+{
+    const rl_node *node = &bench->frame.model->node[element];
+    int base = rl_bench_base(bench, element);
+    rl_mask mask = bench->network.mask[base];
+    int size = rl_expr_size(&bench->exprs, base, mask);
+    double *weight = rl_many(arena, size, double), *part = rl_many(arena, size, double);
+    if (node->info.sort == RL_LOAD) {
+        weight[sound ? 0 : 1] = 1;
+        return weight;
+    }
+    for (int s = RL_SOUND; s <= RL_OPEN; s++) {
+        if ((s == RL_SOUND) != sound)
+            continue;
+        rl_frame_clamp(&bench->frame, mask, node, bench->draft.state[element], (rl_state)s, part);
+        for (int v = 0; v < size; v++)
+            weight[v] += part[v];
+    }
+    return weight;
+}
+
+/* Of an element that is a variable of the net. */
+static rl_status odds_of_variable(rl_bench *bench, rl_arena *arena, int element, int variable, double *out)
+{
+    double sum[2];
+    for (int sound = 0; sound < 2; sound++) {
+        rl_tree_weigh(bench->tree, variable, held(bench, arena, element, sound));
+        sum[sound] = rl_tree_collect(bench->tree);
+    }
+    if (isinf(sum[0]) && isinf(sum[1]))
+        return RL_CONTRADICTION;
+    *out = isinf(sum[1]) ? INFINITY : exp(sum[0] - sum[1]);
+    return RL_OK;
+}
+
+/* The element was kept: it is a variable, or nothing else hangs on what is known of it. */
+static rl_status odds_of(rl_bench *bench, rl_arena *arena, int element, double *out)
+{
+    double state[RL_STATES];
+    int base = rl_bench_base(bench, element);
+    int variable = base < 0 ? -1 : rl_network_variable(&bench->network, base);
+    assert(base < 0 || bench->network.absorbed_of[base] < 0);
+    if (variable >= 0)
+        return odds_of_variable(bench, arena, element, variable, out);
+    rl_status status = rl_bench_collect(bench);
+    rl_bench_states(bench, arena, element, state);
+    *out = odds(state);
+    return status;
 }
 
 /* Too wide for one tree: by regions, if these leave nothing out. */
@@ -37,22 +94,18 @@ static rl_status wide_odds(rl_arena *arena, const rl_bench *bench, int element, 
 }
 
 /* Odds of the element with one line left out. */
-static rl_status odds_without(rl_case *c, rl_arena *arena, const bool *left_out, int element, double *out)
+static rl_status odds_without(const rl_case *c, rl_arena *arena, const bool *left_out, int element, double *out)
 {
     rl_bench *bench = rl_new(arena, rl_bench);
-    rl_status status = rl_bench_make(bench, arena, c, left_out, true);
+    bool *keep = rl_many(arena, c->model->nodes, bool);
+    keep[element] = true;
+    rl_status status = rl_bench_without(bench, arena, c, left_out, keep);
     if (status == RL_WIDE)
         return wide_odds(arena, bench, element, out);
-    if (status == RL_OK)
-        status = rl_bench_collect(bench);
-    if (status != RL_OK)
-        return status;
-    double state[RL_STATES];
-    rl_tree_distribute(bench->tree);
-    rl_bench_states(bench, arena, element, state);
-    *out = odds(state);
-    return RL_OK;
+    return status == RL_OK ? odds_of(bench, arena, element, out) : status;
 }
+
+/* ---- all lines ---- */
 
 typedef struct why_question {
     size_t element;
@@ -99,8 +152,9 @@ static rl_status answer_why(rl_case *c, void *argument)
     why->prior = 1 - prior[RL_SOUND];
     why->posterior = 1 - work->belief[element].p[RL_SOUND];
     why->prior_db = 10 * log10(odds(prior));
+    why->posterior_db = 10 * log10(odds(work->belief[element].p));
     status = weigh_lines(c, work, element, why);
-    *q->out = why;
+    *q->out = status == RL_OK ? why : NULL;
     return status;
 }
 

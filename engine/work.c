@@ -42,7 +42,8 @@ static rl_status make_network(rl_bench *bench, rl_arena *arena, const bool *keep
     return RL_OK;
 }
 
-rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, bool forgotten)
+static rl_status make_bench(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, bool forgotten,
+                            const bool *keep)
 {
     bool used[RL_MAX_OCCASIONS] = {false};
     used_occasions(c, used);
@@ -56,7 +57,17 @@ rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, cons
     bench->observed_count = bench->draft.factors;
     bench->observed = rl_many(arena, bench->observed_count + 1, rl_cells);
     memcpy(bench->observed, bench->draft.factor, (size_t)bench->observed_count * sizeof *bench->observed);
-    return make_network(bench, arena, NULL, NULL);
+    return make_network(bench, arena, keep, NULL);
+}
+
+rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, bool forgotten)
+{
+    return make_bench(bench, arena, c, left_out, forgotten, NULL);
+}
+
+rl_status rl_bench_without(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, const bool *keep)
+{
+    return make_bench(bench, arena, c, left_out, true, keep);
 }
 
 static void copy_bench(rl_bench *fresh, rl_arena *arena, const rl_bench *bench)

@@ -28,6 +28,9 @@ typedef struct rl_bench {
  * the tables would pass the context's bound and were not made; RL_CONTRADICTION: it is 0
  * without any table.  Memory from `arena`, whose bail is set. */
 rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, bool forgotten);
+/* The same as if the lines left out had never been said, with the elements of `keep` as
+ * variables of the net. */
+rl_status rl_bench_without(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, const bool *keep);
 /* The same findings again, with the elements of `held` held sound (NULL: none)
  * and those of `keep` as variables of the net (NULL: none).  Paths that were not
  * in use cannot be asked of it. */

@@ -3,6 +3,7 @@
 #define ASK_H
 
 #include "casefile.h"
+#include "caselog.h"
 #include "input.h"
 #include "journal.h"
 #include "page.h"
@@ -20,6 +21,9 @@ typedef struct ask {
     journal j;
     char *left;                 /* an unfinished journal that may be taken up, or NULL */
     text_list saved;            /* files written by `save`: they may be written again */
+    const char *log;            /* the case log that was asked for, or NULL */
+    char tag[CASELOG_TAG + 1];  /* of a closing that did not come to its end; "": none */
+    bool logged;                /* the case is in the log already: a crash came between that and the journal's end */
     bool dirty;                 /* something is not in a case file yet */
     bool contradictory;         /* the case contradicts itself already */
     bool done;
@@ -41,6 +45,24 @@ void ask_say(ask *a, const char *format, ...) __attribute__((format(printf, 2, 3
 void ask_fault(ask *a, const char *format, ...) __attribute__((format(printf, 2, 3)));
 /* Marks that the machine failed; says why on stderr unless NULL; ends the prompt. */
 void ask_failed(ask *a, const char *what);
+
+/* Says a status that ends in no answer; the machine's failures end the prompt. */
+void ask_no_answer(ask *a, rl_status status);
+/* Writes a record; without it on disk the change must not stand. */
+bool ask_record(ask *a, char sort, const char *line);
+/* The element that is called so, or is the only one with this in its label; -1: none, said. */
+int ask_element(ask *a, const char *words);
+
+/* ---- ask_repair.c: the repair, its proof, and the case log ---- */
+
+/* The commands `repair [X] [done]` and `close [anyway] [X STATE ...]`. */
+void ask_repair(ask *a, const char *rest);
+void ask_close(ask *a, const char *rest);
+/* After a line of a case that has an occasion after a repair: says how far it is
+ * proved, and what is suspect still.  False: there is no such occasion. */
+bool ask_proof(ask *a);
+/* Of a journal that was left: whether its case was closed, and is in the log; says so. */
+bool ask_closed(ask *a, const text_list *records);
 
 /* ---- ask_hint.c: what was probably meant by a line that was not understood ---- */
 

@@ -10,6 +10,7 @@
 #include "status.h"
 #include "where.h"
 #include "words.h"
+#include "words_why.h"
 
 #include <assert.h>
 #include <ctype.h>
@@ -62,8 +63,7 @@ static page page_of(const ask *a, size_t tests)
     return (page){ .screen = &a->sc, .model = a->s.model, .tests = tests, .explanations = 5 };
 }
 
-/* Says a status that ends in no answer; the machine's failures end the prompt. */
-static void no_answer(ask *a, rl_status status)
+void ask_no_answer(ask *a, rl_status status)
 {
     if (status == RL_OK)
         return;
@@ -98,11 +98,11 @@ static void answer_briefly(ask *a, bool added)
         ask_say(a, "Noted.");
         return;
     }
-    no_answer(a, page_brief(&p, a->c));
+    if (!ask_proof(a))
+        ask_no_answer(a, page_brief(&p, a->c));
 }
 
-/* Writes a record; without it on disk the change must not stand. */
-static bool write_record(ask *a, char sort, const char *line)
+bool ask_record(ask *a, char sort, const char *line)
 {
     text record = { 0 };
     text_add(&record, "%c%s", sort, line);
@@ -123,7 +123,7 @@ rl_status ask_accept(ask *a, const char *line, size_t length, const char *path, 
     const rl_answer *answer;
     rl_status status = rl_case_add(a->c, line, length, path, number);
     if (status != RL_OK) {
-        no_answer(a, status);
+        ask_no_answer(a, status);
         return status;
     }
     bool added = rl_case_lines(a->c) > before;
@@ -131,11 +131,11 @@ rl_status ask_accept(ask *a, const char *line, size_t length, const char *path, 
     if (added && ((status == RL_CONTRADICTION && !a->contradictory) || status == RL_MEMORY)) {
         status = refuse(a, status);
         if (status != RL_CONTRADICTION)
-            no_answer(a, status);
+            ask_no_answer(a, status);
         return status;
     }
     a->contradictory = status == RL_CONTRADICTION;
-    if (!write_record(a, '+', line)) {
+    if (!ask_record(a, '+', line)) {
         if (added)
             rl_case_withdraw(a->c, before);
         return RL_REFUSED;
@@ -158,7 +158,7 @@ rl_status ask_withdraw(ask *a, size_t index)
     if (status == RL_OK) {
         casefile_withdrawn(&a->file, index);
         a->dirty = true;
-        write_record(a, '-', text_get(&record));
+        ask_record(a, '-', text_get(&record));
         a->contradictory = rl_case_answer(a->c, &answer) == RL_CONTRADICTION;
     }
     text_free(&record);
@@ -177,7 +177,11 @@ static void do_help(ask *a, const char *rest)
           "  INSPECTION ELEMENT OUTCOME     for example: look rear corroded\n"
           "Commands:\n"
           "  show           the whole ranking with the next tests\n"
+          "  next [2]       the tests to do next; 2: two tests ahead\n"
+          "  how [N]        how test N of them is done, step by step\n"
           "  why [X]        what speaks for and against a suspect\n"
+          "  repair [X]     how to mend it, and what will prove it; then: repair [X] done\n"
+          "  close [X S]    a proven case goes to the case log; X was found in state S\n"
           "  where X        where an element or area is and how to get at it\n"
           "  list [WORD]    what can be said: names that hold WORD, with their labels\n"
           "  lines          the lines of the case, numbered\n"
@@ -192,7 +196,42 @@ static void do_show(ask *a, const char *rest)
 {
     (void)rest;
     page p = page_of(a, 5);
-    no_answer(a, page_case(&p, a->c));
+    ask_no_answer(a, page_case(&p, a->c));
+}
+
+static bool read_number(const char *words, unsigned long *number)
+{
+    char *end = NULL;
+    *number = isdigit((unsigned char)words[0]) ? strtoul(words, &end, 10) : 0;
+    return end != NULL && *end == '\0';
+}
+
+static void do_how(ask *a, const char *rest)
+{
+    unsigned long number = 1;
+    bool found = false;
+    page p = page_of(a, 5);
+    if (rest[0] != '\0' && !read_number(rest, &number)) {
+        ask_fault(a, "how is what done? Give the number that a test has in `next`");
+        return;
+    }
+    rl_status status = page_how(&p, a->c, number, &found);
+    if (status != RL_OK)
+        ask_no_answer(a, status);
+    else if (!found)
+        ask_fault(a, "there is no test %lu: `next` shows their numbers", number);
+}
+
+static void do_next(ask *a, const char *rest)
+{
+    unsigned long ahead = 1;
+    page p = page_of(a, 5);
+    if (rest[0] != '\0' && (!read_number(rest, &ahead) || ahead < 1 || ahead > 2)) {
+        ask_fault(a, "`next` looks one test ahead, `next 2` two");
+        return;
+    }
+    p.lookahead = ahead;
+    ask_no_answer(a, page_next(&p, a->c));
 }
 
 static void do_lines(ask *a, const char *rest)
@@ -277,11 +316,11 @@ static void do_undo(ask *a, const char *rest)
     if (status == RL_USAGE)
         ask_fault(a, "this occasion still has lines: take those back first");
     else if (status != RL_OK)
-        no_answer(a, status);
+        ask_no_answer(a, status);
     else {
         page p = page_of(a, 1);
         ask_say(a, "Taken back: %s", text_get(&was));
-        no_answer(a, page_brief(&p, a->c));
+        ask_no_answer(a, page_brief(&p, a->c));
     }
     text_free(&was);
 }
@@ -347,6 +386,18 @@ static void do_where(ask *a, const char *rest)
     free(name);
 }
 
+int ask_element(ask *a, const char *words)
+{
+    int element = rl_model_find(a->s.model, words);
+    char *name = element >= 0 ? NULL : is_name(a, words) ? tool_copy(words, strlen(words)) : name_by_label(a, words);
+    if (name != NULL)
+        element = rl_model_find(a->s.model, name);
+    if (element < 0 && name != NULL)
+        ask_fault(a, "`%s` is no element and no load: it cannot be at fault", name);
+    free(name);
+    return element;
+}
+
 static void do_why(ask *a, const char *rest)
 {
     const rl_answer *answer;
@@ -355,20 +406,14 @@ static void do_why(ask *a, const char *rest)
     if (status == RL_CONTRADICTION)
         page_contradiction(&p, a->c);
     if (status != RL_OK) {
-        no_answer(a, status);
+        ask_no_answer(a, status);
         return;
     }
     if (rl_model_vehicle(a->s.model)->elements == 0)
         return;
-    int element = rest[0] == '\0' ? (int)words_leader(a->s.model, answer) : rl_model_find(a->s.model, rest);
-    char *name = element >= 0 ? NULL : is_name(a, rest) ? tool_copy(rest, strlen(rest)) : name_by_label(a, rest);
-    if (name != NULL)
-        element = rl_model_find(a->s.model, name);
+    int element = rest[0] == '\0' ? (int)words_leader(a->s.model, answer) : ask_element(a, rest);
     if (element >= 0)
-        no_answer(a, page_why(&p, a->c, (size_t)element));
-    else if (name != NULL)
-        ask_fault(a, "`%s` is no element and no load: it cannot be at fault", name);
-    free(name);
+        ask_no_answer(a, words_why_page(&a->sc, a->s.model, a->c, (size_t)element));
 }
 
 static void do_save(ask *a, const char *rest)
@@ -394,8 +439,10 @@ typedef struct command {
     bool takes_more;
 } command;
 static const command table[] = {
-    { "help", do_help, false },   { "leave", do_leave, false }, { "lines", do_lines, false },
-    { "list", do_list, true },    { "resume", do_resume, false }, { "save", do_save, true },
+    { "close", ask_close, true },   { "repair", ask_repair, true },
+    { "help", do_help, false },   { "how", do_how, true },      { "leave", do_leave, false }, { "lines", do_lines, false },
+    { "list", do_list, true },    { "next", do_next, true },
+    { "resume", do_resume, false }, { "save", do_save, true },
     { "show", do_show, false },   { "undo", do_undo, true },    { "where", do_where, true },
     { "why", do_why, true },
 };
@@ -403,6 +450,8 @@ static const command table[] = {
 static bool is_word(const char *word)
 {
     size_t count;
+    if (strcmp(word, "repair") == 0)
+        return false;   /* a word of the rules, and no line of evidence begins with it */
     const char *const *words = rl_language_words(&count);
     for (size_t i = 0; i < count; i++)
         if (strcmp(words[i], word) == 0)

@@ -41,6 +41,8 @@ static size_t replay(ask *a, const text_list *records)
             good = ask_accept(a, record + 1, strlen(record + 1), a->left, i + 1, true) == RL_OK;
         else if (record[0] == '-')
             good = replay_withdrawal(a, record + 1);
+        else if (record[0] == '*')
+            good = ask_record(a, '*', record + 1);   /* what came of it was looked at already */
         if (good && record[0] == '+')
             input_remember(a->in, record + 1);
         lost += !good;
@@ -58,6 +60,7 @@ static void put_left_aside(ask *a)
     free(aside);
     free(a->left);
     a->left = NULL;
+    a->tag[0] = '\0';
 }
 
 void ask_resume(ask *a)
@@ -77,6 +80,7 @@ void ask_resume(ask *a)
         return;
     }
     size_t lost = replay(a, &records) + bad;
+    a->logged = ask_closed(a, &records);
     list_free(&records);
     if (a->done)
         return;   /* the machine failed: the old journal stays */
@@ -108,7 +112,15 @@ static void offer_left(ask *a)
     bool too_long = false;
     journal_read(a->left, &records, &bad);
     size_t lines = count_lines(&records);
+    bool nothing_missing = a->file.path == NULL && ask_closed(a, &records);
+    a->tag[0] = '\0';   /* it is the left case's, until that is gone on with */
     list_free(&records);
+    if (nothing_missing) {
+        unlink(a->left);
+        free(a->left);
+        a->left = NULL;
+        return;
+    }
     ask_say(a, "A case was left unfinished on these rules: %zu line%s.", lines, lines == 1 ? "" : "s");
     if (!a->terminal) {
         ask_say(a, "The command `resume` goes on with it.");

@@ -6,6 +6,7 @@
 #include "cautions.h"
 
 #include <assert.h>
+#include <stdlib.h>
 #include <string.h>
 
 const char *const cautions_always =
@@ -29,6 +30,11 @@ static const char heavy_current[] =
     "short bursts.";
 static const char at_the_post[] =
     "battery post or main strap: engine and charger off; hydrogen: no sparks.";
+static const char joint_off[] =
+    "switch off all that returns through it before you undo it: undone under load it sparks, and the current takes "
+    "another way.";
+static const char feed_off[] = "dead first: fuse out, at a main feed the battery off.";
+static const char load_off[] = "switch the load off and unplug it first.";
 static const char high_supply[] = "24 V: never a 12 V lamp across the pair.";
 static const char air_bag[] =
     "air bags: the maker's waiting time, trained people only.";
@@ -93,6 +99,46 @@ static void of_supply(text_list *out, const rl_model *model)
         list_add_new(out, high_supply);
 }
 
+/* Whether some way from one element to the battery passes another. */
+static int passes(const rl_model *model, size_t from, size_t through)
+{
+    size_t elements = rl_model_vehicle(model)->elements, depth = 0;
+    size_t *stack = tool_take((elements + 1) * sizeof *stack);
+    char *seen = tool_take(elements + 1);
+    stack[depth++] = from;
+    seen[from] = 1;
+    while (depth > 0 && !seen[through]) {
+        size_t at = stack[--depth], count;
+        const int *via;
+        int parent;
+        for (size_t which = 0; rl_model_way(model, at, which, &parent, &via, &count); which++) {
+            for (size_t v = 0; v < count; v++)
+                seen[via[v]] = 1;
+            if (parent >= 0 && !seen[parent]) {
+                seen[parent] = 1;
+                stack[depth++] = (size_t)parent;
+            }
+        }
+    }
+    int found = seen[through];
+    free(stack);
+    free(seen);
+    return found;
+}
+
+/* Whether an air-bag unit has this element on one of its ways to the battery. */
+static int carries_air_bag(const rl_model *model, size_t element)
+{
+    size_t elements = rl_model_vehicle(model)->elements;
+    for (size_t i = 0; i < elements; i++) {
+        const rl_element *load = rl_model_element(model, i);
+        if (load->sort == RL_LOAD && load->wire >= 0 && is_air_bag(model, load)
+            && passes(model, (size_t)load->wire, element))
+            return 1;
+    }
+    return 0;
+}
+
 static void of_heavy_load(text_list *out, const rl_model *model, const rl_test *test)
 {
     if (test->subject < 0)
@@ -152,4 +198,23 @@ void cautions_of_test(text_list *out, const rl_model *model, const rl_test *test
     for (size_t i = 0; i < 2; i++)
         if (test->areas[i] >= 0)
             add_all(out, rl_model_area(model, (size_t)test->areas[i])->cautions);
+}
+
+void cautions_of_repair(text_list *out, const rl_model *model, size_t element)
+{
+    assert(element < rl_model_vehicle(model)->elements);
+    const rl_element *e = rl_model_element(model, element);
+    int is_main = main_return(model, element), air = carries_air_bag(model, element);
+    if (air)
+        list_add_new(out, air_bag);
+    if (e->sort == RL_LOAD)
+        list_add_new(out, load_off);
+    else if (e->sort == RL_FEED)
+        list_add_new(out, feed_off);
+    else if (!is_main)
+        list_add_new(out, joint_off);
+    if (is_main || air || (e->sort == RL_FEED && e->rated >= heavy))
+        list_add_new(out, battery_off);
+    of_supply(out, model);
+    cautions_of_element(out, model, element);
 }

@@ -10,6 +10,8 @@
 void cautions_of_test(text_list *out, const rl_model *model, const rl_test *test);
 /* Adds the cautions of getting at an element. */
 void cautions_of_element(text_list *out, const rl_model *model, size_t element);
+/* Adds the cautions of undoing and mending an element, those of getting at it included. */
+void cautions_of_repair(text_list *out, const rl_model *model, size_t element);
 /* What holds for every test: printed once on each page. */
 extern const char *const cautions_always;
 

@@ -24,6 +24,8 @@ static const char help[] =
     "it on leaving.  What was typed is on disk before the next prompt, and\n"
     "survives a crash.  Without a terminal the lines are read as they come.\n"
     "\n"
+    "  --log FILE    the case log that `close` appends to; else RINGLUG_LOG, else\n"
+    "                ringlug/cases.case in XDG_DATA_HOME\n"
     "  --memory MIB  memory for exact answers (1024)\n"
     "  --no-color    no colour, even on a terminal\n"
     "  --help        this text\n"
@@ -145,8 +147,10 @@ int cmd_ask(int argc, char **argv)
 {
     bool plain = false;
     size_t memory = 0;
+    const char *log = NULL;
     const option_spec option[] = {
         { .name = "--no-color", .flag = &plain },
+        { .name = "--log", .word = &log },
         { .name = "--memory", .count = &memory, .least = 1, .most = 1 << 20 },
     };
     static const char *const operand[] = { "RULES" };
@@ -154,7 +158,7 @@ int cmd_ask(int argc, char **argv)
     int operands, status = options_read(&u, argc, argv, &operands);
     if (status >= 0)
         return status;
-    ask a = { .j = { .fd = -1 }, .terminal = isatty(STDIN_FILENO) && isatty(STDOUT_FILENO) };
+    ask a = { .j = { .fd = -1 }, .log = log, .terminal = isatty(STDIN_FILENO) && isatty(STDOUT_FILENO) };
     a.sc = term_screen(stdout, plain);
     a.status = session_open(&a.s, argv[0], memory);
     if (a.s.model != NULL)

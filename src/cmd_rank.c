@@ -10,8 +10,8 @@
 #include <stdint.h>
 
 typedef struct rank_options {
-    bool json, plain;
-    size_t explanations, tests, memory;
+    bool json, plain, recipes;
+    size_t explanations, tests, lookahead, memory;
 } rank_options;
 
 enum { NOT_SAID = INT32_MAX, JSON_TESTS = 10, PAGE_TESTS = 5 };
@@ -25,6 +25,8 @@ static const char help[] =
     "  --json             one JSON object for each case, each on a line\n"
     "  --explanations K   joint explanations to show (5)\n"
     "  --tests K          next tests to show (10 with --json, else 5; 0: all)\n"
+    "  --lookahead N      2: also pairs of tests, the second by what the first shows\n"
+    "  --recipes          each test step by step, not the first two in short\n"
     "  --memory MIB       memory for exact answers (1024)\n"
     "  --no-color         no colour, even on a terminal\n"
     "  --help             this text\n"
@@ -58,9 +60,11 @@ static int rank_case(session *s, const rank_options *o, const screen *sc, rl_cas
 {
     rl_status status = RL_INPUT;   /* of a damaged case: its faults were said when it was read */
     if (o->json) {
-        status = json_rank(sc->out, s->model, c, o->explanations, tests_of(o));
+        const json_amount most = { o->explanations, tests_of(o), o->lookahead };
+        status = json_rank(sc->out, s->model, c, &most);
     } else if (!rl_case_damaged(c)) {
-        page p = { .screen = sc, .model = s->model, .tests = tests_of(o), .explanations = o->explanations };
+        page p = { .screen = sc, .model = s->model, .tests = tests_of(o), .explanations = o->explanations,
+                   .recipes = o->recipes, .lookahead = o->lookahead };
         status = page_case(&p, c);
         fputc('\n', sc->out);
     } else {
@@ -90,12 +94,14 @@ static int rank_file(session *s, const rank_options *o, const screen *sc, const 
 
 int cmd_rank(int argc, char **argv)
 {
-    rank_options o = { .explanations = 5, .tests = NOT_SAID };
+    rank_options o = { .explanations = 5, .tests = NOT_SAID, .lookahead = 1 };
     const option_spec option[] = {
         { .name = "--json", .flag = &o.json },
         { .name = "--no-color", .flag = &o.plain },
         { .name = "--explanations", .count = &o.explanations, .most = 100000 },
         { .name = "--tests", .count = &o.tests, .most = 1000000 },
+        { .name = "--lookahead", .count = &o.lookahead, .least = 1, .most = 2 },
+        { .name = "--recipes", .flag = &o.recipes },
         { .name = "--memory", .count = &o.memory, .least = 1, .most = 1 << 20 },
     };
     static const char *const operand[] = { "RULES", "CASEFILE" };

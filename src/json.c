@@ -5,12 +5,17 @@
  */
 #include "json.h"
 
+#include "cautions.h"
+#include "recipe.h"
 #include "status.h"
 #include "term.h"
 
 #include <assert.h>
 #include <math.h>
 #include <stdlib.h>
+
+/* What lies behind these nobody is advised to do. */
+enum { TESTS_IN_FULL = 32 };
 
 static void no_memory(void)
 {
@@ -107,18 +112,156 @@ static rl_status explanations(json_t *list, const rl_model *model, rl_case *c, s
     return status;
 }
 
-static rl_status next(json_t *list, rl_case *c, size_t most)
+/* ---- what next ---- */
+
+static json_t *range(double low, double high)
+{
+    json_t *list = json_array();
+    append(list, number(low));
+    append(list, number(high));
+    return list;
+}
+
+static void set_all(json_t *object, const char *key, const text_list *words)
+{
+    json_t *list = json_array();
+    for (size_t i = 0; i < words->count; i++)
+        append(list, json_words(words->item[i]));
+    set(object, key, list);
+}
+
+static json_t *steps_of(const rl_model *model, const rl_test *test)
+{
+    json_t *list = json_array();
+    recipe r;
+    recipe_make(&r, model, test);
+    for (size_t i = 0; i < r.head.count; i++) {
+        json_t *step = json_object();
+        set(step, "step", json_words(r.head.item[i]));
+        set(step, "text", json_words(r.body.item[i]));
+        append(list, step);
+    }
+    recipe_free(&r);
+    return list;
+}
+
+/* What a reading would show, where it was worked out. */
+static void set_ranges(json_t *object, const rl_model *model, const rl_test *test)
+{
+    if (test->healthy_high > test->healthy_low)
+        set(object, "healthy", range(test->healthy_low, test->healthy_high));
+    if (test->suspect >= 0 && test->suspect_high > test->suspect_low) {
+        set(object, "suspect", json_words(rl_model_element(model, (size_t)test->suspect)->id));
+        set(object, "at_fault", range(test->suspect_low, test->suspect_high));
+    }
+    if (test->limit > 0)
+        set(object, "limit", number(test->limit));
+}
+
+/* `whole`: with what it shows and how it is done. */
+static json_t *next_test(const rl_model *model, const rl_test *test, bool whole)
+{
+    json_t *object = json_object(), *areas = json_array();
+    text_list cautions = { 0 };
+    set(object, "test", json_words(test->text));
+    if (test->bits >= 0)   /* else it would take too wide a table */
+        set(object, "bits", number(test->bits));
+    set(object, "minutes", number(test->minutes));
+    set(object, "seat", json_boolean(rl_test_from_seat(test)));
+    for (size_t i = 0; i < 2; i++)
+        if (test->areas[i] >= 0)
+            append(areas, json_words(rl_model_area(model, (size_t)test->areas[i])->id));
+    set(object, "opens", areas);
+    if (!whole)
+        return object;
+    set_ranges(object, model, test);
+    cautions_of_test(&cautions, model, test);
+    set_all(object, "cautions", &cautions);
+    set(object, "recipe", steps_of(model, test));
+    list_free(&cautions);
+    return object;
+}
+
+static rl_status next(json_t *list, const rl_model *model, rl_case *c, size_t most)
 {
     const rl_test *test;
     size_t count;
     rl_status status = rl_case_best_tests(c, most, &test, &count);
-    for (size_t i = 0; status == RL_OK && i < count; i++) {
+    for (size_t i = 0; status == RL_OK && i < count; i++)
+        append(list, next_test(model, &test[i], i < TESTS_IN_FULL));
+    return status;
+}
+
+/* ---- test on, or repair ---- */
+
+static json_t *repairs(const rl_model *model, const rl_outlook *outlook)
+{
+    json_t *list = json_array();
+    for (size_t i = 0; i < outlook->mends; i++) {
+        const rl_mend *mend = &outlook->mend[i];
         json_t *object = json_object();
-        set(object, "test", json_words(test[i].text));
-        if (test[i].bits >= 0)   /* else it would take too wide a table */
-            set(object, "bits", number(test[i].bits));
-        set(object, "minutes", number(test[i].minutes));
+        set(object, "id", json_words(rl_model_element(model, mend->element)->id));
+        set(object, "p", number(mend->p));
+        set(object, "minutes", number(mend->minutes));
+        set(object, "customary", json_boolean(mend->guessed));
         append(list, object);
+    }
+    return list;
+}
+
+static rl_status outlook(json_t *object, const rl_model *model, rl_case *c)
+{
+    const rl_outlook *o;
+    rl_status status = rl_case_outlook(c, 0, &o);
+    if (status != RL_OK)
+        return status;
+    json_t *plans = json_object(), *courses = json_array();
+    set(plans, "stop", json_boolean(o->stop));
+    set(plans, "test", o->advice != NULL ? json_words(o->advice->test.text) : json_null());
+    set(plans, "at_fault", number(o->at_fault));
+    set(plans, "minutes", number(o->minutes));
+    set(plans, "repairs", repairs(model, o));
+    for (size_t i = 0; i < o->courses; i++) {
+        json_t *course = json_object();
+        set(course, "test", json_words(o->course[i].test.text));
+        set(course, "minutes", number(o->course[i].minutes));
+        append(courses, course);
+    }
+    set(plans, "tests_first", courses);
+    set(object, "outlook", plans);
+    return RL_OK;
+}
+
+/* ---- two tests ahead ---- */
+
+static json_t *follow_up(const rl_follow *f)
+{
+    json_t *object = json_object();
+    if (f->outcome != NULL)
+        set(object, "outcome", json_words(f->outcome));
+    else
+        set(object, "from_to", range(f->low, f->high));   /* null: no bound */
+    set(object, "p", number(f->p));
+    set(object, "test", f->test != NULL ? json_words(f->test->text) : json_null());
+    return object;
+}
+
+static rl_status lookahead(json_t *object, rl_case *c)
+{
+    const rl_pair *pair;
+    size_t count;
+    json_t *list = json_array();
+    rl_status status = rl_case_look_ahead(c, 0, &pair, &count);
+    set(object, "lookahead", list);
+    for (size_t i = 0; status == RL_OK && i < count; i++) {
+        json_t *one = json_object(), *then = json_array();
+        set(one, "test", json_words(pair[i].first->text));
+        set(one, "bits", number(pair[i].bits));
+        set(one, "minutes", number(pair[i].minutes));
+        for (size_t k = 0; k < pair[i].follows; k++)
+            append(then, follow_up(&pair[i].follow[k]));
+        set(one, "then", then);
+        append(list, one);
     }
     return status;
 }
@@ -135,7 +278,7 @@ static rl_status contradiction(json_t *object, rl_case *c)
     return status;
 }
 
-static rl_status fill(json_t *object, const rl_model *model, rl_case *c, size_t most_explanations, size_t most_tests)
+static rl_status fill(json_t *object, const rl_model *model, rl_case *c, const json_amount *most)
 {
     const rl_answer *answer;
     const rl_shares *shares;
@@ -153,13 +296,15 @@ static rl_status fill(json_t *object, const rl_model *model, rl_case *c, size_t 
         set(bound, "neglected", number(answer->neglected));
         set(object, "bounded", bound);
     }
-    status = explanations(json_object_get(object, "explanations"), model, c, most_explanations);
-    if (status != RL_OK)
-        return status;
-    return next(json_object_get(object, "next"), c, most_tests);
+    status = explanations(json_object_get(object, "explanations"), model, c, most->explanations);
+    if (status == RL_OK)
+        status = outlook(object, model, c);
+    if (status == RL_OK && most->lookahead >= 2)
+        status = lookahead(object, c);
+    return status == RL_OK ? next(json_object_get(object, "next"), model, c, most->tests) : status;
 }
 
-rl_status json_rank(FILE *out, const rl_model *model, rl_case *c, size_t most_explanations, size_t most_tests)
+rl_status json_rank(FILE *out, const rl_model *model, rl_case *c, const json_amount *most)
 {
     json_t *object = json_object();
     rl_status status = RL_INPUT;
@@ -172,7 +317,7 @@ rl_status json_rank(FILE *out, const rl_model *model, rl_case *c, size_t most_ex
     if (rl_case_damaged(c))
         set(object, "damaged", json_true());
     else
-        status = fill(object, model, c, most_explanations, most_tests);
+        status = fill(object, model, c, most);
     if (status == RL_CONTRADICTION) {
         rl_status said = contradiction(object, c);
         status = said == RL_OK ? status : said;

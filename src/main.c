@@ -24,9 +24,16 @@ typedef struct command {
 } command;
 
 static const command table[] = {
-    { "ask", cmd_ask, "RULES [CASEFILE]", "take findings line by line and answer each" },
-    { "check", cmd_check, "RULES [CASEFILE...]", "say all errors, and whether expectations hold" },
-    { "rank", cmd_rank, "RULES CASEFILE...", "rank the suspects of each case, with next tests" },
+    { "ask", cmd_ask, "RULES [CASEFILE]", "take findings line by line, answer each" },
+    { "audit", cmd_audit, "RULES", "what the rules cannot tell or contradict" },
+    { "check", cmd_check, "RULES [CASEFILE...]", "all errors, and whether expectations hold" },
+    { "close", cmd_close, "RULES CASEFILE", "append a proven case to the case log" },
+    { "rank", cmd_rank, "RULES CASEFILE...", "rank the suspects, with the next tests" },
+    { "rehearse", cmd_rehearse, "RULES", "play drawn faults against the advice" },
+    { "repair", cmd_repair, "RULES CASEFILE [SUSPECT]", "how to mend a suspect, and what proves it" },
+    { "round", cmd_round, "RULES", "list the readings of a round before trouble" },
+    { "simulate", cmd_simulate, "RULES", "draw cases from the rules themselves" },
+    { "why", cmd_why, "RULES CASEFILE SUSPECT", "what speaks for and against a suspect" },
 };
 enum { COMMANDS = sizeof table / sizeof *table };
 
@@ -35,7 +42,7 @@ static int print_help(void)
     fputs("usage: ringlug COMMAND RULES [ARGUMENTS]\n\n"
           "Finds the fault in a vehicle's ground system from what is seen and measured.\n\n", stdout);
     for (size_t i = 0; i < COMMANDS; i++)
-        printf("  %-6s %-20s %s\n", table[i].name, table[i].arguments, table[i].does);
+        printf("  %-8s %-24s %s\n", table[i].name, table[i].arguments, table[i].does);
     fputs("\n`ringlug COMMAND --help` tells more; `ringlug --version` the version.\n", stdout);
     return TOOL_DONE;
 }

@@ -13,7 +13,7 @@
 #include <string.h>
 
 const char *const prompt_commands[] = {
-    "help", "leave", "lines", "list", "resume", "save", "show", "undo", "where", "why",
+    "close", "help", "how", "leave", "lines", "list", "next", "repair", "resume", "save", "show", "undo", "where", "why",
 };
 const size_t prompt_command_count = sizeof prompt_commands / sizeof *prompt_commands;
 
@@ -190,7 +190,7 @@ static void in_found(offers *o, const rl_model *model, const tokens *t, size_t c
     if (element >= 0)
         add_words(o, rl_model_element(model, (size_t)element)->sort == RL_LOAD ? "failed" : "corroded loose open");
     else if (count == 1)
-        add_words(o, "nothing only");
+        add_words(o, strcmp(t->word[0], "close") == 0 ? "anyway" : "nothing only");
     if (element < 0)
         add_elements(o, model, ANYTHING);
 }
@@ -241,11 +241,11 @@ static void expected(offers *o, const rl_model *model, const tokens *t, size_t c
         add_words(o, count == 1 ? "of work" : "work");
     else if (strcmp(first, "opened") == 0)
         add_areas(o, model);
-    else if (strcmp(first, "found") == 0)
+    else if (one_of(first, "close found"))
         in_found(o, model, t, count);
     else if (strcmp(first, "expect") == 0 && count > 1)
         add_words(o, "above below leads");
-    else if (one_of(first, "expect where why"))
+    else if (one_of(first, "expect repair where why"))
         add_elements(o, model, ANYTHING);
     else if (strcmp(first, "occasion") == 0 && count > 1)
         add_words(o, "battery said with");

@@ -6,7 +6,9 @@
 #include "page.h"
 
 #include "cautions.h"
+#include "page_next.h"
 #include "words.h"
+#include "words_next.h"
 
 #include <assert.h>
 #include <math.h>
@@ -14,7 +16,7 @@
 #include <string.h>
 
 static const double worth_showing = 0.01;   /* a suspect of design §4 has at least this */
-enum { MOST_ROWS = 8, LEAST_POINTS = 3, MOST_WEIGHTS = 4 };
+enum { MOST_ROWS = 8, LEAST_POINTS = 3, MOST_WEIGHTS = 4, BRIEF_TESTS = 2 };
 
 static void say(const page *p, const char *first, const text *safe)
 {
@@ -169,93 +171,6 @@ static rl_status print_explanations(const page *p, rl_case *c)
     return RL_OK;
 }
 
-/* Whether an earlier, better test takes the same reading of the same elements. */
-static bool seen_before(const rl_test *test, size_t index)
-{
-    if (!words_is_reading(&test[index]))
-        return false;
-    for (size_t i = 0; i < index; i++)
-        if (test[i].sort == test[index].sort && test[i].measures == test[index].measures)
-            return true;
-    return false;
-}
-
-static void print_cautions(const page *p, const char *first, const rl_test *test)
-{
-    text_list cautions = { 0 };
-    cautions_of_test(&cautions, p->model, test);
-    for (size_t i = 0; i < cautions.count; i++) {
-        text line = { 0 };
-        text_add(&line, "Caution: ");
-        term_safe(&line, cautions.item[i]);
-        term_wrap(p->screen, i == 0 ? first : "     ", 5, text_get(&line));
-        text_free(&line);
-    }
-    if (cautions.count == 0)
-        fputs(first, p->screen->out);
-    else
-        fputs("     ", p->screen->out);
-    list_free(&cautions);
-}
-
-/* One test: its cautions, the line to type with minutes and bits, how, what is healthy. */
-static void print_test(const page *p, const char *first, const rl_test *test)
-{
-    assert(term_cells(first) == 5);
-    text line = { 0 }, cost = { 0 };
-    print_cautions(p, first, test);
-    words_minutes(&cost, test->minutes);
-    text_add(&cost, ", %.2f bit", test->bits);
-    term_safe(&line, test->text);
-    if (5 + term_cells(text_get(&line)) + 2 + term_cells(text_get(&cost)) > p->screen->width) {
-        term_wrap(p->screen, "", 5, text_get(&line));
-        fprintf(p->screen->out, "     (%s)\n", text_get(&cost));
-    } else {
-        fprintf(p->screen->out, "%s  (%s)\n", text_get(&line), text_get(&cost));
-    }
-    text_clear(&line);
-    words_how(&line, p->model, test);
-    text_add(&line, " ");
-    words_outcomes(&line, p->model, test);
-    text_trim(&line);
-    say(p, "     ", &line);
-    text_free(&line);
-    text_free(&cost);
-}
-
-static rl_status print_tests(const page *p, rl_case *c, const rl_test **best)
-{
-    const rl_test *test;
-    size_t count, shown = 0;
-    /* several tests may measure the same: they are one line, so more are asked for */
-    rl_status status = rl_case_best_tests(c, p->tests == 0 ? 0 : 5 * p->tests, &test, &count);
-    assert(best != NULL);
-    *best = NULL;
-    if (status != RL_OK)
-        return status;
-    term_heading(p->screen, "Next tests, best first");
-    for (size_t i = 0; i < count && (p->tests == 0 || shown < p->tests); i++) {
-        if (seen_before(test, i) || test[i].bits < 0)
-            continue;
-        text first = { 0 };
-        text_add(&first, "%3zu. ", ++shown);
-        print_test(p, text_get(&first), &test[i]);
-        text_free(&first);
-    }
-    if (count == 0)
-        fputs("  none is left\n", p->screen->out);
-    else
-        *best = test;
-    if (rl_case_tests_unknown(c) > 0) {
-        text line = { 0 };
-        words_unknown(&line, rl_case_tests_unknown(c));
-        say(p, "  ", &line);
-        text_free(&line);
-    }
-    fputc('\n', p->screen->out);
-    return RL_OK;
-}
-
 static void print_head(const page *p, const rl_case *c)
 {
     const rl_vehicle *v = rl_model_vehicle(p->model);
@@ -274,15 +189,28 @@ static void print_head(const page *p, const rl_case *c)
     text_free(&line);
 }
 
-static void print_sum(const page *p, const rl_answer *answer, const rl_shares *shares, const rl_test *best)
+/* What could be done next, and the sum of all; printed last, so that it is what is seen. */
+static rl_status print_sum(const page *p, rl_case *c, const rl_answer *answer, const rl_shares *shares)
 {
+    const rl_outlook *outlook;
+    const rl_test *best;
+    size_t count;
+    rl_status status = rl_case_outlook(c, 0, &outlook);
+    if (status == RL_OK)
+        status = rl_case_best_tests(c, 1, &best, &count);
+    if (status != RL_OK)
+        return status;
+    page_courses(p, outlook);
     text line = { 0 };
-    words_sum(&line, p->model, answer, shares, best);
+    words_sum(&line, p->model, answer, shares);
+    if (!answer->bounded)   /* else no test was worked out */
+        words_step(&line, p->model, outlook, count > 0 ? best : NULL);
     say(p, "In short: ", &line);
     text_clear(&line);
     text_add(&line, "%s", cautions_always);
     say(p, "Always: ", &line);
     text_free(&line);
+    return RL_OK;
 }
 
 rl_status page_contradiction(const page *p, rl_case *c)
@@ -319,7 +247,6 @@ rl_status page_case(const page *p, rl_case *c)
 {
     const rl_answer *answer;
     const rl_shares *shares;
-    const rl_test *best;
     print_head(p, c);
     rl_status status = rl_case_answer(c, &answer);
     if (status == RL_OK)
@@ -346,15 +273,16 @@ rl_status page_case(const page *p, rl_case *c)
     if (status == RL_OK)
         status = print_explanations(p, c);
     if (status == RL_OK)
-        status = print_tests(p, c, &best);
+        status = page_tests(p, c);
     if (status == RL_OK)
-        print_sum(p, answer, shares, best);
+        status = print_sum(p, c, answer, shares);
     return status;
 }
 
 rl_status page_brief(const page *p, rl_case *c)
 {
     const rl_answer *answer;
+    const rl_outlook *outlook;
     const rl_test *test;
     size_t count;
     rl_status status = rl_case_answer(c, &answer);
@@ -370,12 +298,20 @@ rl_status page_brief(const page *p, rl_case *c)
     for (size_t i = 0; i < count && i < 3; i++)
         print_row(p, answer, list[i], true);
     free(list);
-    status = rl_case_best_tests(c, 1, &test, &count);
+    status = rl_case_outlook(c, BRIEF_TESTS, &outlook);
+    if (status == RL_OK)
+        status = rl_case_best_tests(c, 1, &test, &count);
     if (status != RL_OK)
         return status;
+    if (outlook->stop) {
+        text stop = { 0 };
+        words_step(&stop, p->model, outlook, NULL);
+        say(p, "    ", &stop);
+        text_free(&stop);
+    }
     if (count == 0)
         fputs("  No test is left.\n", p->screen->out);
     else
-        print_test(p, "next ", &test[0]);
+        page_test(p, "next ", &test[0]);
     return RL_OK;
 }

@@ -7,7 +7,7 @@
 
 #include <assert.h>
 
-enum { LONGEST_PATH = 64 };   /* a guard: the ways of a model have no cycles */
+enum { LONGEST_PATH = 64, MOST_NAMES = 12 };   /* the first is a guard: the ways of a model have no cycles */
 
 static void say(const screen *sc, const char *first, const text *safe)
 {
@@ -24,7 +24,7 @@ static void say_all(const screen *sc, const char *first, size_t count, const cha
     }
 }
 
-static void say_cautions(const screen *sc, const text_list *cautions)
+void where_cautions(const screen *sc, const text_list *cautions)
 {
     say_all(sc, "  Caution: ", cautions->count, (const char *const *)cautions->item);
 }
@@ -130,6 +130,78 @@ static void say_repair(const screen *sc, const rl_element *e)
     text_free(&line);
 }
 
+/* Names as a list, the first ones only where there are many. */
+static void say_names(const screen *sc, const char *first, const text_list *names)
+{
+    text line = { 0 };
+    for (size_t i = 0; i < names->count && i < MOST_NAMES; i++) {
+        text_add(&line, line.length > 0 ? ", " : "");
+        term_safe(&line, names->item[i]);
+    }
+    if (names->count > MOST_NAMES)
+        text_add(&line, " and %zu more", names->count - MOST_NAMES);
+    if (line.length > 0)
+        say(sc, first, &line);
+    text_free(&line);
+}
+
+static bool returns_by(const rl_model *model, size_t element, size_t through)
+{
+    const int *via;
+    size_t count;
+    int parent;
+    for (size_t which = 0; rl_model_way(model, element, which, &parent, &via, &count); which++) {
+        if (parent == (int)through)
+            return true;
+        for (size_t i = 0; i < count; i++)
+            if (via[i] == (int)through)
+                return true;
+    }
+    return false;
+}
+
+/* What lies around it: what sits in the same place, and what is joined to it. */
+static void say_around(const screen *sc, const rl_model *model, size_t element)
+{
+    const rl_element *e = rl_model_element(model, element);
+    text_list place = { 0 }, joined = { 0 };
+    size_t elements = rl_model_vehicle(model)->elements;
+    for (size_t i = 0; i < elements; i++) {
+        const rl_element *other = rl_model_element(model, i);
+        if (i == element)
+            continue;
+        if (other->area == e->area && e->area >= 0 && other->sort != RL_WIRE)
+            list_add(&place, other->id);
+        if (returns_by(model, i, element))
+            list_add_new(&joined, other->sort == RL_WIRE ? rl_model_element(model, (size_t)other->load)->id : other->id);
+    }
+    say_names(sc, "  In the same place: ", &place);
+    say_names(sc, e->sort == RL_FEED ? "  Feeds: " : "  Joined to it: ", &joined);
+    list_free(&place);
+    list_free(&joined);
+}
+
+void where_about(const screen *sc, const rl_model *model, size_t element)
+{
+    const rl_element *e = rl_model_element(model, element);
+    text line = { 0 };
+    say_forbidden(sc, e->forbidden);
+    if (e->area >= 0)
+        put_access(&line, rl_model_area(model, (size_t)e->area));
+    else
+        text_add(&line, "no area is named in the rules");
+    say(sc, "  Where: ", &line);
+    say_around(sc, model, element);
+    say_ways(sc, model, element);
+    say_number(sc, "Torque", e->torque, "Nm");
+    say_number(sc, "Rated", e->rated, "A");
+    say_number(sc, "Draws", e->current, "A");
+    say_repair(sc, e);
+    say_all(sc, "  Note: ", e->notes.count, e->notes.text);
+    say_all(sc, "  Source: ", e->sources.count, e->sources.text);
+    text_free(&line);
+}
+
 void where_element(const screen *sc, const rl_model *model, size_t element)
 {
     assert(element < rl_model_vehicle(model)->elements);
@@ -141,21 +213,8 @@ void where_element(const screen *sc, const rl_model *model, size_t element)
     term_safe(&line, e->class_name);
     say(sc, "", &line);
     cautions_of_element(&cautions, model, element);
-    say_cautions(sc, &cautions);
-    say_forbidden(sc, e->forbidden);
-    text_clear(&line);
-    if (e->area >= 0)
-        put_access(&line, rl_model_area(model, (size_t)e->area));
-    else
-        text_add(&line, "no area is named in the rules");
-    say(sc, "  Where: ", &line);
-    say_ways(sc, model, element);
-    say_number(sc, "Torque", e->torque, "Nm");
-    say_number(sc, "Rated", e->rated, "A");
-    say_number(sc, "Draws", e->current, "A");
-    say_repair(sc, e);
-    say_all(sc, "  Note: ", e->notes.count, e->notes.text);
-    say_all(sc, "  Source: ", e->sources.count, e->sources.text);
+    where_cautions(sc, &cautions);
+    where_about(sc, model, element);
     list_free(&cautions);
     text_free(&line);
 }

@@ -353,41 +353,7 @@ size_t words_leader(const rl_model *model, const rl_answer *answer)
     return leader;
 }
 
-/* Minutes to get at an element and mend it; negative if the rules do not say. */
-static double minutes_to_mend(const rl_model *model, const rl_element *e)
-{
-    if (e->repair_minutes < 0)
-        return -1;
-    return e->repair_minutes + (e->area >= 0 ? rl_model_area(model, (size_t)e->area)->access : 0);
-}
-
-static void sum_next(text *out, const rl_model *model, const rl_element *leader, double p, const rl_test *best)
-{
-    double mend = minutes_to_mend(model, leader);
-    if (best == NULL || best->bits < 1e-3) {
-        text_add(out, " No test that is left would tell more.");
-        return;
-    }
-    /* Testing first can save at most the repairs that would be in vain. */
-    if (mend >= 0 && p > 0.5 && best->minutes > (1 - p) * mend) {
-        text_add(out, " Go straight to it: getting at it and mending it takes ");
-        words_minutes(out, mend);
-        text_add(out, ", and even the best test (");
-        term_safe(out, best->text);
-        text_add(out, ", ");
-        words_minutes(out, best->minutes);
-        text_add(out, ") would cost more time than it can save.");
-        return;
-    }
-    text_add(out, " Best next test: ");
-    term_safe(out, best->text);
-    text_add(out, ", ");
-    words_minutes(out, best->minutes);
-    text_add(out, ".");
-}
-
-void words_sum(text *out, const rl_model *model, const rl_answer *answer, const rl_shares *shares,
-               const rl_test *best)
+void words_sum(text *out, const rl_model *model, const rl_answer *answer, const rl_shares *shares)
 {
     size_t leader = words_leader(model, answer);
     const rl_element *e = rl_model_element(model, leader);
@@ -407,7 +373,6 @@ void words_sum(text *out, const rl_model *model, const rl_answer *answer, const 
         term_safe(out, e->repair_text);
         text_add(out, ".");
     }
-    sum_next(out, model, e, p, best);
 }
 
 void words_line(text *out, const rl_line *line, bool place)

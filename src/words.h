@@ -46,10 +46,8 @@ void words_bound(text *out, const rl_answer *answer);
 
 /* The element most likely not sound; the model has at least one. */
 size_t words_leader(const rl_model *model, const rl_answer *answer);
-/* The sentence that sums a case up: the leader, how sure, the next step.
- * `best`: the best test, or NULL. */
-void words_sum(text *out, const rl_model *model, const rl_answer *answer, const rl_shares *shares,
-               const rl_test *best);
+/* The sentence that sums a case up: the leader, how sure.  What to do next follows it (words_next.h). */
+void words_sum(text *out, const rl_model *model, const rl_answer *answer, const rl_shares *shares);
 /* One line of a case as it may be quoted: safe, on demand with its place. */
 void words_line(text *out, const rl_line *line, bool place);
 

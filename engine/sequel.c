@@ -1,0 +1,97 @@
+/* sequel.c: a case as it would be after a test; see sequel.h. */
+#include "sequel.h"
+
+#include <assert.h>
+#include <string.h>
+
+enum { MOST_OUTCOMES = RL_MAX_LEVELS + 2 };
+
+/* Lines are copied: what an observer keeps with a line lives as long as its case. */
+static void copy_lines(rl_sequel *s, const rl_case *base)
+{
+    rl_case *c = &s->c;
+    c->finding = rl_many(&c->arena, base->findings + 1, rl_finding *);
+    c->finding_room = base->findings + 1;
+    for (int i = 0; i < base->findings; i++) {
+        c->finding[i] = rl_new(&c->arena, rl_finding);
+        *c->finding[i] = *base->finding[i];
+    }
+    s->finding = rl_new(&c->arena, rl_finding);
+    s->weight = rl_many(&c->arena, MOST_OUTCOMES, double);
+    c->finding[c->findings++] = s->finding;
+}
+
+void rl_sequel_open(rl_sequel *s, const rl_case *base, jmp_buf *bail)
+{
+    s->c = *base;
+    s->c.work = NULL;
+    s->c.slot = NULL;
+    rl_arena_init(&s->c.arena, &base->context->allocator, 0);
+    s->open = true;
+    s->c.arena.bail = bail;
+    copy_lines(s, base);
+    s->c.arena.bail = NULL;
+}
+
+void rl_sequel_close(rl_sequel *s)
+{
+    if (!s->open)
+        return;
+    rl_work_drop(&s->c);
+    rl_arena_free(&s->c.arena);
+    s->open = false;
+}
+
+static rl_evidence evidence_of(rl_test_sort sort)
+{
+    switch (sort) {
+    case RL_TEST_BEHAVIOUR:
+    case RL_TEST_BYPASS:
+    case RL_TEST_BYPASS_AT:
+    case RL_TEST_SWAP:
+    case RL_TEST_JUMPER: return RL_E_BEHAVIOUR;
+    case RL_TEST_SYMPTOM: return RL_E_SYMPTOM;
+    case RL_TEST_INSPECTION: return RL_E_INSPECTION;
+    case RL_TEST_BACKFEED: return RL_E_BACKFEED;
+    case RL_TEST_PULL: return RL_E_PULL;
+    case RL_TEST_DROP: return RL_E_DROP;
+    case RL_TEST_RESISTANCE: return RL_E_RESISTANCE;
+    case RL_TEST_CONTINUITY: return RL_E_CONTINUITY;
+    case RL_TEST_SUPPLY: return RL_E_SUPPLY;
+    }
+    return RL_E_OCCASION;
+}
+
+int rl_test_outcomes(const rl_model *model, const rl_test *test)
+{
+    switch (evidence_of(test->sort)) {
+    case RL_E_BEHAVIOUR: return (int)model->kind[model->node[test->subject].info.kind].info.levels;
+    case RL_E_INSPECTION: return (int)model->look[test->named].info.outcomes;
+    case RL_E_DROP:
+    case RL_E_SUPPLY: return model->volts.bands + 1;
+    case RL_E_RESISTANCE: return model->ohms.bands + 2;
+    default: return 2;
+    }
+}
+
+static rl_conditions conditions_of(const rl_test *test)
+{
+    return (rl_conditions){.bypass = test->sort == RL_TEST_BYPASS, .swap = test->sort == RL_TEST_SWAP,
+                           .jumper = test->sort == RL_TEST_JUMPER,
+                           .bypass_at = test->sort == RL_TEST_BYPASS_AT ? test->other : -1};
+}
+
+void rl_sequel_take(rl_sequel *s, const rl_test *test, int outcome)
+{
+    rl_case *c = &s->c;
+    int outcomes = rl_test_outcomes(c->model, test);
+    assert(s->open && outcome < outcomes && outcomes <= MOST_OUTCOMES);
+    rl_work_drop(c);
+    memset(s->weight, 0, MOST_OUTCOMES * sizeof *s->weight);
+    s->weight[outcome] = 1;
+    *s->finding = (rl_finding){.sort = evidence_of(test->sort), .occasion = c->occasions - 1, .key = test->text,
+                               .subject = test->subject, .other = test->other, .named = test->named,
+                               .weight = s->weight, .weights = outcomes, .first_named = outcome == 0,
+                               .from = test->from, .to = test->to, .with = conditions_of(test)};
+    s->finding->line = (rl_line){.sort = RL_LINE_FINDING, .text = test->text, .occasion = (size_t)c->occasions - 1};
+}

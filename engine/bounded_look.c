@@ -396,7 +396,8 @@ static void list_elements(rl_bounded *b)
     b->element = rl_many(b->arena, network->expr_count, int);
     b->variable = rl_many(b->arena, network->expr_count, int);
     for (int x = 1; x < network->expr_count; x++) {
-        if (!rl_expr_is_base(exprs, x) || rl_network_variable(network, x) < 0)
+        bool touched = rl_expr_is_base(exprs, x) && network->base_of[exprs->at[x].a] == x;
+        if (!touched || rl_network_variable(network, x) < 0)
             continue;
         b->element[b->elements] = exprs->at[x].a;
         b->variable[b->elements++] = rl_network_variable(network, x);

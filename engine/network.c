@@ -105,6 +105,21 @@ static int place_of(const rl_cells *table, int input)
     return -1;
 }
 
+/* Connectors that stand in returns and in feeds are variables whatever is known of them: given
+ * these the two sides of a load behind one are apart, and its tests cheap. */
+static bool is_shared(const rl_maker *m, int expr)
+{
+    const rl_node *node = &m->exprs->frame->model->node[m->exprs->at[expr].a];
+    return m->exprs->at[expr].sort == RL_X_ELEMENT && node->info.sort == RL_CONNECTOR && node->in_return &&
+           node->in_feed;
+}
+
+/* Elements that are not to be absorbed. */
+static bool is_kept(const rl_maker *m, int expr)
+{
+    return is_shared(m, expr) || (m->keep && m->keep[m->exprs->at[expr].a]);
+}
+
 static int size_of(const rl_maker *m, int expr)
 {
     return rl_expr_size(m->exprs, expr, m->network->mask[expr]);
@@ -228,8 +243,11 @@ static void weigh_bases(rl_maker *m)
         } else {
             rl_frame_spread(m->exprs->frame, network->mask[x], &model->node[e], state, weight);
         }
-        take_scale(m, normalise(weight, size));
+        double sum = normalise(weight, size);
         network->weight[x] = weight;
+        if (m->needs[x] == 0 && is_shared(m, x))
+            continue;   /* a variable for the sake of tests alone: no finding touches it */
+        take_scale(m, sum);
         network->base_of[e] = x;
     }
     for (int e = 0; e < model->nodes; e++) {
@@ -339,7 +357,7 @@ static bool is_private(const rl_maker *m, int part)
 {
     int expr = rl_draft_part(m->exprs, part);
     return m->needs[expr] == 1 && rl_expr_is_base(m->exprs, expr) &&
-           !(m->keep && m->keep[m->exprs->at[expr].a]);
+           !is_kept(m, expr);
 }
 
 /* Which part of a path of two is such an element: 0, 1, or -1 for none. */
@@ -504,14 +522,15 @@ static void decide(rl_maker *m, int x)
 
 /* ---- elements ---- */
 
-/* Absorbs the elements that the table alone needs; true if there were any. */
+/* Absorbs the elements that the table alone needs; true if there were any.  One that the law
+ * of another speaks of stays a variable: so what is absorbed is apart, given the net. */
 static bool absorb_from(rl_maker *m, rl_cells *table)
 {
     bool any = false;
     for (int i = 0; i < table->count;) {
         int input = table->input[i];
         bool base = input >= 0 && rl_expr_is_base(m->exprs, input);
-        if (!base || m->uses[input] != 1 || (m->keep && m->keep[m->exprs->at[input].a])) {
+        if (!base || m->uses[input] != 1 || m->told[input] || is_kept(m, input)) {
             i++;
             continue;
         }
@@ -588,6 +607,9 @@ static void fill_net(rl_maker *m)
             variable[i] = variable_of(m, table->input[i]);
         rl_net_factor(network->net, table->count, variable, table->cell);
     }
+    for (int x = 1; x < network->expr_count; x++)
+        if (rl_expr_is_base(m->exprs, x) && network->absorbed_of[x] < 0 && (m->told[x] || is_shared(m, x)))
+            variable_of(m, x);
 }
 
 static int *unset(rl_arena *arena, int count)

@@ -42,6 +42,16 @@ static rl_status make_network(rl_bench *bench, rl_arena *arena, const bool *keep
     return RL_OK;
 }
 
+/* Connectors have an expression whether a finding reaches them or not: see network.c. */
+static void name_connectors(rl_bench *bench)
+{
+    const rl_model *model = bench->frame.model;
+    rl_world *world = rl_exprs_world(&bench->exprs, NULL, 0, NULL, 0);
+    for (int e = 0; e < model->nodes; e++)
+        if (model->node[e].info.sort == RL_CONNECTOR)
+            rl_expr_element(&bench->exprs, world, e);
+}
+
 static rl_status make_bench(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, bool forgotten,
                             const bool *keep)
 {
@@ -54,6 +64,7 @@ static rl_status make_bench(rl_bench *bench, rl_arena *arena, const rl_case *c, 
     bench->observer = (rl_observer){arena, c, c->model, &bench->frame, &bench->exprs, &bench->draft,
                                     left_out, forgotten};
     rl_observe_all(&bench->observer);
+    name_connectors(bench);
     bench->observed_count = bench->draft.factors;
     bench->observed = rl_many(arena, bench->observed_count + 1, rl_cells);
     memcpy(bench->observed, bench->draft.factor, (size_t)bench->observed_count * sizeof *bench->observed);

@@ -98,7 +98,7 @@ static void say_none(rl_drawn *d)
     rl_diag diag;
     rl_diag_init(&diag, &d->scratch, &d->context->settings.sink, d->context->settings.error_limit);
     uint32_t source = rl_diag_source(&diag, d->model->source[0], "", 0);
-    rl_say(&diag, (rl_span){ source, 0, 0, 0, 0 }, RL_MSG_NO_COMPLAINT, d->model->vehicle.id, NULL, NULL);
+    rl_say(&diag, (rl_span){ source, 0, 0, 1, 1 }, RL_MSG_NO_COMPLAINT, d->model->vehicle.id, NULL, NULL);
 }
 
 static rl_status draw_guarded(rl_drawn *d)

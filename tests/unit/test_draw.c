@@ -309,7 +309,7 @@ static void assert_nothing(const char *rules)
     assert_int_equal(rl_drawn_new(context, model, 1, 1, &drawn), RL_INPUT);
     assert_null(drawn);
     assert_int_equal(shelf.errors, 1);
-    assert_string_equal(shelf.first_error, "v.gnd:0:0: nothing of `mute` can be complained of: in vehicles drawn from "
+    assert_string_equal(shelf.first_error, "v.gnd:1:1: nothing of `mute` can be complained of: in vehicles drawn from "
                                            "these rules every load shows its first level and no symptom is present");
     rl_model_free(model);
     rl_context_free(context);

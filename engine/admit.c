@@ -436,13 +436,6 @@ static void set_minutes(admitter *a, rl_test *test)
     }
 }
 
-void rl_admit_open(rl_arena *arena, const rl_case *c, bool *open)
-{
-    rl_candidates none = {.arena = arena, .c = c};
-    admitter a = {.list = &none, .model = c->model, .c = c, .open = open};
-    gather_areas(&a);
-}
-
 void rl_admit_all(rl_candidates *list, rl_arena *arena, const rl_case *c)
 {
     const rl_model *m = c->model;
@@ -466,4 +459,15 @@ void rl_admit_all(rl_candidates *list, rl_arena *arena, const rl_case *c)
         }
     for (int i = 0; i < list->count; i++)
         set_minutes(&a, &list->at[i]);
+}
+
+rl_conditions rl_test_conditions(const rl_test *test)
+{
+    rl_conditions with = {.bypass_at = -1};
+    with.bypass = test->sort == RL_TEST_BYPASS;
+    with.swap = test->sort == RL_TEST_SWAP;
+    with.jumper = test->sort == RL_TEST_JUMPER;
+    if (test->sort == RL_TEST_BYPASS_AT)
+        with.bypass_at = test->other;
+    return with;
 }

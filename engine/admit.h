@@ -17,8 +17,8 @@ typedef struct rl_candidates {
 
 /* All admissible tests of the case, minutes filled in, bits not yet. */
 void rl_admit_all(rl_candidates *list, rl_arena *arena, const rl_case *c);
-/* Sets the flags of the areas that the case has open. */
-void rl_admit_open(rl_arena *arena, const rl_case *c, bool *open);
+/* The condition under which a behaviour is seen; none for other tests. */
+rl_conditions rl_test_conditions(const rl_test *test);
 /* Sets the flags of the areas that are open (design §4). */
 void rl_areas_open(const rl_case *c, bool *open);
 

@@ -84,17 +84,6 @@ static rl_chain *chain_for(adviser *a, int load)
 
 /* ---- behaviours, with or without a condition ---- */
 
-static rl_conditions condition_of(const rl_test *test)
-{
-    rl_conditions with = {.bypass_at = -1};
-    with.bypass = test->sort == RL_TEST_BYPASS;
-    with.swap = test->sort == RL_TEST_SWAP;
-    with.jumper = test->sort == RL_TEST_JUMPER;
-    if (test->sort == RL_TEST_BYPASS_AT)
-        with.bypass_at = test->other;
-    return with;
-}
-
 /* Rows of a behaviour's levels: [return][feed][load][levels + 1]. */
 typedef struct leveled {
     int size[3], levels;
@@ -180,7 +169,7 @@ static const double *joint_sides(adviser *a, const rl_worst *back, const rl_side
 
 static double behaviour_bits(adviser *a, const rl_test *test)
 {
-    rl_conditions with = condition_of(test);
+    rl_conditions with = rl_test_conditions(test);
     rl_sides sides = rl_observe_sides(&a->observer, a->world, test->subject, &with);
     leveled l = level_rows(a, test->subject, sides);
     rl_worst back = sides.back ? cut_return(a, test->subject, with.bypass_at) : (rl_worst){.count = 0};

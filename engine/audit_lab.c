@@ -100,9 +100,7 @@ static void take_inputs(rl_arena *arena, rl_trial *t, int count)
 static void behaviour_inputs(rl_lab *lab, rl_arena *arena, rl_trial *t)
 {
     const rl_test *test = t->test;
-    rl_conditions with = {.bypass_at = test->sort == RL_TEST_BYPASS_AT ? test->other : -1,
-                          .bypass = test->sort == RL_TEST_BYPASS, .swap = test->sort == RL_TEST_SWAP,
-                          .jumper = test->sort == RL_TEST_JUMPER};
+    rl_conditions with = rl_test_conditions(test);
     rl_sides sides = rl_observe_sides(&lab->observer, lab->world, test->subject, &with);
     take_inputs(arena, t, 3);
     t->input[0] = sides.back;

@@ -3,6 +3,7 @@
  * Invariant: a line reads back as what was drawn, and is made in the scratch
  * arena of the vehicle, which the next call empties.
  */
+#include "admit.h"
 #include "draw.h"
 
 #include <assert.h>
@@ -74,22 +75,11 @@ rl_status rl_drawn_complain(rl_drawn *drawn, rl_case *c)
 
 /* ---- tests ---- */
 
-static rl_conditions conditions_of(const rl_test *test)
-{
-    rl_conditions with = { .bypass_at = -1 };
-    with.bypass = test->sort == RL_TEST_BYPASS;
-    with.swap = test->sort == RL_TEST_SWAP;
-    with.jumper = test->sort == RL_TEST_JUMPER;
-    if (test->sort == RL_TEST_BYPASS_AT)
-        with.bypass_at = test->other;
-    return with;
-}
-
 /* The level stands behind the load, before the condition. */
 static void take_level(rl_stage *stage, const rl_test *test, rl_random *random, rl_text *line)
 {
     const rl_element *load = &stage->model->node[test->subject].info;
-    rl_conditions with = conditions_of(test);
+    rl_conditions with = rl_test_conditions(test);
     int level = rl_draw_level(stage, test->subject, &with, random);
     say_seen(line, load->id, stage->model->kind[load->kind].info.level[level]);
     rl_put(line, test->text + strlen(load->id));

@@ -316,16 +316,9 @@ rl_status rl_case_proof(rl_case *c, size_t element, const rl_proof **out)
 
 /* ---- open areas ---- */
 
-static rl_status answer_areas(rl_case *c, void *argument)
-{
-    rl_mark mark = rl_arena_mark(&c->work->scratch);
-    rl_admit_open(&c->work->scratch, c, argument);
-    rl_arena_rewind(&c->work->scratch, mark);
-    return RL_OK;
-}
-
 rl_status rl_case_open_areas(rl_case *c, bool *open)
 {
     memset(open, 0, (size_t)c->model->areas * sizeof *open);
-    return rl_ask(c, answer_areas, open);
+    rl_areas_open(c, open);
+    return RL_OK;
 }

@@ -1,6 +1,8 @@
 /* sequel.c: a case as it would be after a test; see sequel.h. */
 #include "sequel.h"
 
+#include "admit.h"
+
 #include <assert.h>
 #include <string.h>
 
@@ -74,13 +76,6 @@ int rl_test_outcomes(const rl_model *model, const rl_test *test)
     }
 }
 
-static rl_conditions conditions_of(const rl_test *test)
-{
-    return (rl_conditions){.bypass = test->sort == RL_TEST_BYPASS, .swap = test->sort == RL_TEST_SWAP,
-                           .jumper = test->sort == RL_TEST_JUMPER,
-                           .bypass_at = test->sort == RL_TEST_BYPASS_AT ? test->other : -1};
-}
-
 void rl_sequel_take(rl_sequel *s, const rl_test *test, int outcome)
 {
     rl_case *c = &s->c;
@@ -92,6 +87,6 @@ void rl_sequel_take(rl_sequel *s, const rl_test *test, int outcome)
     *s->finding = (rl_finding){.sort = evidence_of(test->sort), .occasion = c->occasions - 1, .key = test->text,
                                .subject = test->subject, .other = test->other, .named = test->named,
                                .weight = s->weight, .weights = outcomes, .first_named = outcome == 0,
-                               .from = test->from, .to = test->to, .with = conditions_of(test)};
+                               .from = test->from, .to = test->to, .with = rl_test_conditions(test)};
     s->finding->line = (rl_line){.sort = RL_LINE_FINDING, .text = test->text, .occasion = (size_t)c->occasions - 1};
 }

@@ -303,7 +303,7 @@ static rl_status log_exact(drawer *d, double *out)
 {
     rl_mark before = rl_arena_mark(&d->audit->work);
     rl_bench *bench = rl_new(&d->audit->work, rl_bench);
-    rl_status status = rl_bench_make(bench, &d->audit->work, d->audit->drawn, NULL, false);
+    rl_status status = rl_bench_make(bench, &d->audit->work, d->audit->drawn, NULL);
     if (status == RL_OK)
         status = rl_bench_collect(bench);
     *out = bench->log_evidence;

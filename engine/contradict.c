@@ -30,7 +30,7 @@ static bool consistent(const hunt *h, const bool *chosen)
     for (int i = 0; i < h->lines; i++)
         left_out[h->line[i]] = !chosen[i];
     rl_bench *bench = rl_new(h->arena, rl_bench);
-    rl_status status = rl_bench_make(bench, h->arena, h->c, left_out, false);
+    rl_status status = rl_bench_make(bench, h->arena, h->c, left_out);
     rl_bounded *b;
     if (status == RL_OK)
         status = rl_bench_collect(bench);

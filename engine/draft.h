@@ -32,7 +32,6 @@ typedef struct rl_draft {
     int *helper_size;
     int helpers, helper_room;
     double most_cells;          /* of one factor; 0: any */
-    bool peel;                  /* paths that hang on the rest in one place only are absorbed, as elements are */
     double log_scale;           /* ln of what constants came to */
     /* of each element: what its states weigh (prior x inspections), RL_STATES each */
     double (*state)[RL_STATES];

@@ -48,10 +48,10 @@ static void make_groups(groups *g, rl_arena *arena, const rl_bench *bench)
         if (e.sort >= RL_X_MAX)
             g->up[root_of(g, e.b)] = root_of(g, x);
     }
-    for (int f = 0; f < bench->observed_count; f++)
-        for (int i = 1; i < bench->observed[f].count; i++) {
-            int a = root_of(g, slot_of(g, bench->observed[f].input[0]));
-            int b = root_of(g, slot_of(g, bench->observed[f].input[i]));
+    for (int f = 0; f < bench->draft.factors; f++)
+        for (int i = 1; i < bench->draft.factor[f].count; i++) {
+            int a = root_of(g, slot_of(g, bench->draft.factor[f].input[0]));
+            int b = root_of(g, slot_of(g, bench->draft.factor[f].input[i]));
             g->up[a] = b;
         }
 }

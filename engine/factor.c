@@ -59,6 +59,18 @@ void rl_net_factor(rl_net *net, int count, const int *variable, const double *ce
     net->factor[net->factors++] = (rl_table){.count = count, .variable = copy, .cells = cells};
 }
 
+int rl_net_factors(const rl_net *net)
+{
+    return net->factors;
+}
+
+const int *rl_net_scope(const rl_net *net, int factor, int *count)
+{
+    assert(factor >= 0 && factor < net->factors);
+    *count = net->factor[factor].count;
+    return net->factor[factor].variable;
+}
+
 /* ---- putting a caller's table in our order ---- */
 
 typedef struct place_axis {

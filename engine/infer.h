@@ -29,6 +29,9 @@ int rl_net_size(const rl_net *net, int variable);
 /* A factor over `count` >= 0 different variables; `cells` stay the caller's and
  * must outlive the net; the last variable changes fastest.  Cells are finite and >= 0. */
 void rl_net_factor(rl_net *net, int count, const int *variable, const double *cells);
+int rl_net_factors(const rl_net *net);
+/* The variables of a factor; the net's own until the next factor is added. */
+const int *rl_net_scope(const rl_net *net, int factor, int *count);
 
 /* ---- order.c: in which order to sum out ---- */
 /* Greedy order (weighted min-fill, ties by least cells), several tries when the

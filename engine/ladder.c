@@ -9,7 +9,6 @@
  */
 #include "ladder.h"
 
-#include "scopes.h"
 
 #include <assert.h>
 #include <stdint.h>

@@ -5,8 +5,7 @@
  * one element alone tells from another passes what it knows on to that other,
  * a vector, and the element is absorbed; else it is written over its parts into
  * the one table that needs it, or becomes a variable where several do or where
- * the law of something absorbed speaks of it.  In a net that no test will ask,
- * a path that no table needs is absorbed too.
+ * the law of something absorbed speaks of it.
  */
 #include "draft.h"
 
@@ -32,7 +31,6 @@ typedef struct rl_maker {
     const rl_exprs *exprs;
     rl_arena *arena;
     const bool *keep;
-    bool peel;
     rl_cells *table;            /* on several inputs, or on helpers */
     int tables, room;
     const double **own;         /* by expression: the product of all that is on it alone, or NULL */
@@ -429,31 +427,6 @@ static void pass_on(rl_maker *m, int x)
         append(m, &table);
 }
 
-/* The same for one that a law speaks of: it is absorbed itself. */
-static void peel(rl_maker *m, int x)
-{
-    rl_cells table = definition_left(m, x);
-    size_t bytes = (size_t)size_of(m, x) * sizeof(double);
-    m->network->weight[x] = memcpy(rl_arena_raw(m->arena, bytes), m->own[x], bytes);
-    absorb(m, &table, 0);
-    if (!take_small(m, &table))
-        append(m, &table);
-}
-
-/* What is known of a path goes into the only table that needs it. */
-static void lay_down(rl_maker *m, rl_cells *table, int at)
-{
-    int x = table->input[at], size = table->size[at];
-    size_t cells = rl_cells_count(table), inner = 1;
-    for (int i = at + 1; i < table->count; i++)
-        inner *= (size_t)table->size[i];
-    double *cell = rl_raw(m->arena, cells, double);
-    for (size_t c = 0; c < cells; c++)
-        cell[c] = table->cell[c] * m->own[x][c / inner % (size_t)size];
-    table->cell = cell;
-    m->own[x] = NULL;
-}
-
 /* The only table that needs the path takes its parts instead. */
 static void write_out(rl_maker *m, int x)
 {
@@ -461,8 +434,6 @@ static void write_out(rl_maker *m, int x)
     rl_cells *table = &m->table[user];
     rl_cells before = *table;
     const rl_parts *p = parts_of(m, x);
-    if (m->own[x])
-        lay_down(m, table, place_of(table, x));
     rl_cells_expand(m->arena, table, place_of(table, x), count, part, p->part_size, p->map);
     rl_cells_merge(m->arena, table);
     for (int i = 0; i < table->count; i++) {
@@ -484,10 +455,8 @@ static void define(rl_maker *m, int x)
 
 static bool worth_writing_out(const rl_maker *m, int x)
 {
-    if (m->uses[x] != 1 || m->told[x] || m->exprs->at[x].sort == RL_X_CALM)
+    if (m->uses[x] != 1 || m->own[x] || m->told[x] || m->exprs->at[x].sort == RL_X_CALM)
         return false;   /* a calm path has fewer values than its part: worth a variable */
-    if (m->own[x] && !(m->peel && private_part(m, x) >= 0))
-        return false;
     const rl_cells *table = &m->table[m->user[x]];
     size_t cells = rl_cells_count(table) * (size_t)size_of(m, x);
     return table->count <= 2 || (table->count < RL_INPUTS && cells <= INLINE_CELLS);
@@ -510,10 +479,8 @@ static void decide(rl_maker *m, int x)
     bool alone = m->uses[x] == 0;
     if (is_too_wide(m, x))
         m->network->wide = true;
-    else if (alone && !m->told[x] && (m->peel || m->needs[x] == 1))
+    else if (alone && !m->told[x] && m->needs[x] == 1)
         pass_on(m, x);
-    else if (alone && m->peel)
-        peel(m, x);
     else if (worth_writing_out(m, x))
         write_out(m, x);
     else
@@ -644,7 +611,7 @@ void rl_network_make(rl_network *network, rl_arena *arena, const rl_draft *draft
     *network = (rl_network){.draft = draft, .expr_count = draft->exprs->count, .log_scale = draft->log_scale,
                             .impossible = isinf(draft->log_scale) != 0};
     rl_maker m = {.network = network, .draft = draft, .exprs = draft->exprs, .arena = arena, .keep = keep,
-                  .peel = draft->peel && !keep, .scale = 1};
+                  .scale = 1};
     begin(&m);
     set_masks(&m, last);
     weigh_bases(&m);

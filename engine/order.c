@@ -316,8 +316,7 @@ static void order_rest(rl_arena *arena, const rl_net *net, const net_graph *grap
 
 /* ---- buckets ---- */
 
-/* Lists each factor with the first of its variables to go; at the head of each
- * list is one of most variables, into which the others are multiplied. */
+/* Lists each factor with the first of its variables to go. */
 static void assign_factors(rl_plan *plan, const rl_net *net)
 {
     for (int k = 0; k < plan->variables; k++)
@@ -330,10 +329,8 @@ static void assign_factors(rl_plan *plan, const rl_net *net)
                 first = plan->place[table->variable[i]];
         if (first == plan->variables)
             continue;
-        int head = plan->first_factor[first];
-        bool widest = head < 0 || table->count >= net->factor[head].count;
-        plan->next_factor[f] = widest ? head : plan->next_factor[head];
-        *(widest ? &plan->first_factor[first] : &plan->next_factor[head]) = f;
+        plan->next_factor[f] = plan->first_factor[first];
+        plan->first_factor[first] = f;
     }
 }
 

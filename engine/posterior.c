@@ -93,7 +93,7 @@ rl_status rl_work_answer(rl_case *c, rl_work **out)
     *out = work;
     if (work->status != RL_USAGE)
         return work->status;
-    rl_status status = rl_bench_make(&work->bench, &work->arena, c, NULL, false);
+    rl_status status = rl_bench_make(&work->bench, &work->arena, c, NULL);
     if (status == RL_OK)
         status = exact_answer(work);
     else if (status == RL_WIDE)

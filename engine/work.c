@@ -65,15 +65,12 @@ static rl_status make_bench(rl_bench *bench, rl_arena *arena, const rl_case *c, 
                                     left_out, forgotten};
     rl_observe_all(&bench->observer);
     name_connectors(bench);
-    bench->observed_count = bench->draft.factors;
-    bench->observed = rl_many(arena, bench->observed_count + 1, rl_cells);
-    memcpy(bench->observed, bench->draft.factor, (size_t)bench->observed_count * sizeof *bench->observed);
     return make_network(bench, arena, keep, NULL);
 }
 
-rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, bool forgotten)
+rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out)
 {
-    return make_bench(bench, arena, c, left_out, forgotten, NULL);
+    return make_bench(bench, arena, c, left_out, false, NULL);
 }
 
 rl_status rl_bench_without(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, const bool *keep)
@@ -81,6 +78,7 @@ rl_status rl_bench_without(rl_bench *bench, rl_arena *arena, const rl_case *c, c
     return make_bench(bench, arena, c, left_out, true, keep);
 }
 
+/* The factors stay shared: nothing is added to a draft once its network was made. */
 static void copy_bench(rl_bench *fresh, rl_arena *arena, const rl_bench *bench)
 {
     *fresh = *bench;
@@ -88,10 +86,6 @@ static void copy_bench(rl_bench *fresh, rl_arena *arena, const rl_bench *bench)
     rl_draft *draft = &fresh->draft;
     int nodes = bench->frame.model->nodes;
     draft->exprs = &fresh->exprs;
-    draft->room = draft->factors = bench->observed_count;
-    draft->factor = rl_many(arena, draft->room + 1, rl_cells);
-    memcpy(draft->factor, bench->observed, (size_t)draft->factors * sizeof *draft->factor);
-    draft->room += 1;
     draft->state = rl_arena_array(arena, (size_t)nodes, sizeof *draft->state);
     draft->inspected = rl_many(arena, nodes, bool);
     memcpy(draft->state, bench->draft.state, (size_t)nodes * sizeof *draft->state);

@@ -15,19 +15,16 @@ typedef struct rl_bench {
     rl_exprs exprs;
     rl_draft draft;
     rl_observer observer;
-    rl_cells *observed;         /* the draft's factors before the network was made of them */
-    int observed_count;
     rl_network network;
     rl_plan *plan;
     rl_tree *tree;              /* NULL: too wide, or impossible */
     double log_evidence;
 } rl_bench;
 
-/* Builds the network of the lines not left out (NULL: of all); `forgotten`:
- * `others` then reaches the loads whose own line is left out.  RL_OK; RL_WIDE:
- * the tables would pass the context's bound and were not made; RL_CONTRADICTION: it is 0
+/* Builds the network of the lines not left out (NULL: of all); `others` reaches what it
+ * did with all of them.  RL_OK; RL_WIDE: the tables would pass the context's bound and were not made; RL_CONTRADICTION: it is 0
  * without any table.  Memory from `arena`, whose bail is set. */
-rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, bool forgotten);
+rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out);
 /* The same as if the lines left out had never been said, with the elements of `keep` as
  * variables of the net. */
 rl_status rl_bench_without(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, const bool *keep);

@@ -74,7 +74,7 @@ int main(int count, char **word)
     arena.bail = &bail;
     if (setjmp(bail) != 0)
         disk_must(RL_MEMORY, "network");
-    disk_must(rl_bench_make(&bench, &arena, c, NULL, false), "network");
+    disk_must(rl_bench_make(&bench, &arena, c, NULL), "network");
     rl_tree *tree = rounds(&arena, bench.network.net);
     FILE *out = fopen(word[3], "w");
     if (out == NULL)

@@ -40,11 +40,6 @@ static const char help[] =
 
 /* ---- JSON ---- */
 
-static json_t *number(double value)
-{
-    return isfinite(value) ? json_real(value) : json_null();
-}
-
 static json_t *id_of(const rl_model *model, size_t element)
 {
     return json_words(rl_model_element(model, element)->id);
@@ -70,12 +65,12 @@ static json_t *alike_object(const rl_model *model, const rl_alike *g)
     }
     json_t *object = json_pack("{s:s,s:o,s:o,s:o,s:b,s:o}", "by", g->by_all ? "all" : "looks", "elements", elements,
                                "separated_by", json_words(text_get(&why)), "faults", faults, "as_sound",
-                               (int)g->as_sound, "p", number(g->p));
+                               (int)g->as_sound, "p", json_number_of(g->p));
     if (g->apart > 0)
-        json_object_set_new(object, "apart", number(g->apart));
+        json_object_set_new(object, "apart", json_number_of(g->apart));
     if (g->test != NULL) {
         json_object_set_new(object, "test", json_words(g->test));
-        json_object_set_new(object, "minutes", number(g->minutes));
+        json_object_set_new(object, "minutes", json_number_of(g->minutes));
     }
     text_free(&why);
     return object;
@@ -86,8 +81,8 @@ static json_t *row_object(const rl_model *model, const rl_row_problem *p)
     text said = { 0 };
     words_row_problem(&said, model, p);
     json_t *object = json_pack("{s:o,s:o,s:o,s:o,s:o}", "kind", json_words(rl_model_kind(model, p->kind)->id), "row",
-                               json_words(p->row), "problem", json_words(text_get(&said)), "p", number(p->p),
-                               "other", number(p->other));
+                               json_words(p->row), "problem", json_words(text_get(&said)), "p", json_number_of(p->p),
+                               "other", json_number_of(p->other));
     if (p->than != NULL)
         json_object_set_new(object, "than", json_words(p->than));
     if (p->load >= 0)
@@ -134,8 +129,8 @@ static void print_json(FILE *out, const rl_model *model, const rl_audit_report *
         json_array_append_new(covers, cover_object(model, &r->cover[i]));
     json_print(out, json_pack("{s:o,s:o,s:o,s:o,s:o,s:s,s:o,s:I,s:o,s:o,s:o,s:o}", "vehicle",
                               json_words(rl_model_vehicle(model)->id), "alike", alike, "unseen", unseen, "prior_bits",
-                              number(r->prior_bits), "left_bits", number(r->left_bits), "left_by", words_left(r->left),
-                              "left_error", number(r->left_error), "drawn", (json_int_t)r->drawn, "rows", rows,
+                              json_number_of(r->prior_bits), "left_bits", json_number_of(r->left_bits), "left_by", words_left(r->left),
+                              "left_error", json_number_of(r->left_error), "drawn", (json_int_t)r->drawn, "rows", rows,
                               "missing", missing, "covered", covers, "close", close));
 }
 

@@ -42,11 +42,6 @@ static double share_of(double part, double whole)
 
 /* ---- JSON ---- */
 
-static json_t *number(double value)
-{
-    return isfinite(value) ? json_real(value) : json_null();
-}
-
 static json_t *stop_object(const rl_model *model, const rl_stop *stop)
 {
     json_t *covers = json_array(), *opens = json_array(), *said = json_array();
@@ -61,12 +56,12 @@ static json_t *stop_object(const rl_model *model, const rl_stop *stop)
         json_array_append_new(said, json_words(cautions.item[i]));
     list_free(&cautions);
     json_t *object = json_pack("{s:o,s:o,s:o,s:o,s:o,s:o}", "test", json_words(stop->test.text), "minutes",
-                               number(stop->test.minutes), "opens", opens, "covers", covers, "gain",
-                               number(stop->gain), "cautions", said);
+                               json_number_of(stop->test.minutes), "opens", opens, "covers", covers, "gain",
+                               json_number_of(stop->gain), "cautions", said);
     if (stop->test.sort == RL_TEST_DROP) {
-        json_object_set_new(object, "healthy", json_pack("{s:o,s:o}", "low", number(stop->test.healthy_low), "high",
-                                                         number(stop->test.healthy_high)));
-        json_object_set_new(object, "limit", number(stop->test.limit));
+        json_object_set_new(object, "healthy", json_pack("{s:o,s:o}", "low", json_number_of(stop->test.healthy_low), "high",
+                                                         json_number_of(stop->test.healthy_high)));
+        json_object_set_new(object, "limit", json_number_of(stop->test.limit));
     }
     return object;
 }
@@ -77,8 +72,8 @@ static void print_json(FILE *out, const rl_model *model, const rl_round_report *
     for (size_t i = 0; i < r->stops; i++)
         json_array_append_new(stops, stop_object(model, &r->stop[i]));
     json_print(out, json_pack("{s:o,s:o,s:o,s:o,s:o,s:o,s:o}", "vehicle", json_words(rl_model_vehicle(model)->id),
-                              "minutes", number(r->minutes), "share", number(share_of(r->covered, r->all)), "covered",
-                              number(r->covered), "all", number(r->all), "reachable", number(r->reachable), "stops",
+                              "minutes", json_number_of(r->minutes), "share", json_number_of(share_of(r->covered, r->all)), "covered",
+                              json_number_of(r->covered), "all", json_number_of(r->all), "reachable", json_number_of(r->reachable), "stops",
                               stops));
 }
 

@@ -97,29 +97,6 @@ static int find_suspect(const rl_model *model, const char *word)
 
 /* ---- JSON ---- */
 
-static void must(int failed)
-{
-    if (failed == 0)
-        return;
-    report_say("ringlug: out of memory");
-    exit(TOOL_MACHINE);
-}
-
-static void set(json_t *object, const char *key, json_t *value)
-{
-    must(json_object_set_new(object, key, value));
-}
-
-static void append(json_t *list, json_t *value)
-{
-    must(json_array_append_new(list, value));
-}
-
-static json_t *number(double value)
-{
-    return isfinite(value) ? json_real(value) : json_null();
-}
-
 static json_t *id_of(const rl_model *model, int element)
 {
     assert(element >= 0);
@@ -130,7 +107,7 @@ static json_t *ids_of(const rl_model *model, const int *element, size_t count)
 {
     json_t *list = json_array();
     for (size_t i = 0; i < count; i++)
-        append(list, id_of(model, element[i]));
+        json_add(list, id_of(model, element[i]));
     return list;
 }
 
@@ -138,12 +115,12 @@ static json_t *finding(const rl_model *model, const rl_case *c, const rl_weight 
 {
     json_t *object = json_object();
     const rl_line *line = rl_case_line(c, weight->line);
-    set(object, "finding", json_words(line->text));
-    set(object, "db", number(weight->db));
-    set(object, "sign", json_integer(weight->db > 0 ? 1 : weight->db < 0 ? -1 : 0));
-    set(object, "occasion", json_integer((json_int_t)line->occasion));
-    set(object, "link", json_words(rl_link_text(tie->link)));
-    set(object, "shares", ids_of(model, tie->shared, tie->shared_count));
+    json_put(object, "finding", json_words(line->text));
+    json_put(object, "db", json_number_of(weight->db));
+    json_put(object, "sign", json_integer(weight->db > 0 ? 1 : weight->db < 0 ? -1 : 0));
+    json_put(object, "occasion", json_integer((json_int_t)line->occasion));
+    json_put(object, "link", json_words(rl_link_text(tie->link)));
+    json_put(object, "shares", ids_of(model, tie->shared, tie->shared_count));
     return object;
 }
 
@@ -151,7 +128,7 @@ static json_t *unseen(const rl_model *model, const rl_ties *ties)
 {
     json_t *list = json_array();
     for (size_t i = 0; i < ties->unseen_count; i++)
-        append(list, id_of(model, ties->unseen[i].load));
+        json_add(list, id_of(model, ties->unseen[i].load));
     return list;
 }
 
@@ -161,52 +138,40 @@ static rl_status fill(json_t *object, const rl_model *model, rl_case *c, size_t 
     const rl_ties *ties;
     rl_status status = rl_case_ties(c, suspect, &ties);
     if (status == RL_OK)
-        set(object, "unseen", unseen(model, ties));
+        json_put(object, "unseen", unseen(model, ties));
     if (status == RL_OK)
         status = rl_case_why(c, suspect, &why);
     if (status != RL_OK)
         return status;
     assert(why->count == ties->count);
-    set(object, "prior", number(why->prior));
-    set(object, "posterior", number(why->posterior));
-    set(object, "prior_db", number(why->prior_db));
-    set(object, "posterior_db", number(why->posterior_db));
+    json_put(object, "prior", json_number_of(why->prior));
+    json_put(object, "posterior", json_number_of(why->posterior));
+    json_put(object, "prior_db", json_number_of(why->prior_db));
+    json_put(object, "posterior_db", json_number_of(why->posterior_db));
     json_t *list = json_object_get(object, "findings");
     for (size_t i = 0; i < why->count; i++)
-        append(list, finding(model, c, &why->weight[i], &ties->tie[i]));
+        json_add(list, finding(model, c, &why->weight[i], &ties->tie[i]));
     return RL_OK;
-}
-
-static rl_status contradiction(json_t *object, rl_case *c)
-{
-    const size_t *lines;
-    size_t count;
-    json_t *list = json_array();
-    rl_status status = rl_case_contradiction(c, &lines, &count);
-    for (size_t i = 0; status == RL_OK && i < count; i++)
-        append(list, json_words(rl_case_line(c, lines[i])->text));
-    set(object, "contradiction", list);
-    return status;
 }
 
 static rl_status print_json(const screen *sc, const rl_model *model, rl_case *c, size_t suspect)
 {
     json_t *object = json_object();
     rl_status status = RL_INPUT;
-    set(object, "case", json_words(rl_case_name(c)));
-    set(object, "suspect", id_of(model, (int)suspect));
-    set(object, "prior", json_null());
-    set(object, "posterior", json_null());
-    set(object, "prior_db", json_null());
-    set(object, "posterior_db", json_null());
-    set(object, "findings", json_array());
-    set(object, "unseen", json_array());
+    json_put(object, "case", json_words(rl_case_name(c)));
+    json_put(object, "suspect", id_of(model, (int)suspect));
+    json_put(object, "prior", json_null());
+    json_put(object, "posterior", json_null());
+    json_put(object, "prior_db", json_null());
+    json_put(object, "posterior_db", json_null());
+    json_put(object, "findings", json_array());
+    json_put(object, "unseen", json_array());
     if (rl_case_damaged(c))
-        set(object, "damaged", json_true());
+        json_put(object, "damaged", json_true());
     else
         status = fill(object, model, c, suspect);
     if (status == RL_CONTRADICTION) {
-        rl_status said = contradiction(object, c);
+        rl_status said = json_contradiction(object, c);
         status = said == RL_OK ? status : said;
     }
     json_print(sc->out, object);

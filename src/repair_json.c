@@ -14,42 +14,11 @@
 #include <math.h>
 #include <stdlib.h>
 
-static void no_memory(void)
-{
-    fputs("ringlug: out of memory\n", stderr);
-    exit(TOOL_MACHINE);
-}
-
-static void set(json_t *object, const char *key, json_t *value)
-{
-    if (json_object_set_new(object, key, value) != 0)
-        no_memory();
-}
-
-static void append(json_t *list, json_t *value)
-{
-    if (json_array_append_new(list, value) != 0)
-        no_memory();
-}
-
-static json_t *number(double value)
-{
-    return isfinite(value) ? json_real(value) : json_null();
-}
-
-static json_t *range(double low, double high)
-{
-    json_t *list = json_array();
-    append(list, number(low));
-    append(list, number(high));
-    return list;
-}
-
 static json_t *words(const text_list *list)
 {
     json_t *array = json_array();
     for (size_t i = 0; i < list->count; i++)
-        append(array, json_words(list->item[i]));
+        json_add(array, json_words(list->item[i]));
     return array;
 }
 
@@ -65,11 +34,11 @@ static json_t *area(const rl_model *model, rl_case *c, const rl_element *e)
     const rl_area *a = rl_model_area(model, (size_t)e->area);
     bool *open = tool_take((rl_model_vehicle(model)->areas + 1) * sizeof *open);
     json_t *object = json_object();
-    set(object, "id", json_words(a->id));
-    set(object, "label", json_words(a->label));
-    set(object, "minutes", number(a->access));
+    json_put(object, "id", json_words(a->id));
+    json_put(object, "label", json_words(a->label));
+    json_put(object, "minutes", json_number_of(a->access));
     if (rl_case_open_areas(c, open) == RL_OK)
-        set(object, "open", json_boolean(open[e->area]));
+        json_put(object, "open", json_boolean(open[e->area]));
     free(open);
     return object;
 }
@@ -77,11 +46,11 @@ static json_t *area(const rl_model *model, rl_case *c, const rl_element *e)
 static json_t *complaint(const rl_case *c, const rl_complaint *x)
 {
     json_t *object = json_object();
-    set(object, "look", json_words(x->text));
-    set(object, "line", line_of(c, x->line));
-    set(object, "again", line_of(c, x->again));
-    set(object, "must", json_boolean(x->must));
-    set(object, "gone", json_boolean(x->again != SIZE_MAX && x->gone));
+    json_put(object, "look", json_words(x->text));
+    json_put(object, "line", line_of(c, x->line));
+    json_put(object, "again", line_of(c, x->again));
+    json_put(object, "must", json_boolean(x->must));
+    json_put(object, "gone", json_boolean(x->again != SIZE_MAX && x->gone));
     return object;
 }
 
@@ -91,18 +60,18 @@ static json_t *reading(const rl_model *model, const rl_proof_reading *r)
     text_list cautions = { 0 };
     cautions_of_test(&cautions, model, &r->test);
     for (size_t i = 0; i < r->also_count; i++)
-        append(also, json_words(rl_model_element(model, r->also[i])->id));
-    set(object, "cautions", words(&cautions));
-    set(object, "test", json_words(r->test.text));
-    set(object, "also", also);
-    set(object, "current", number(r->current));
-    set(object, r->test.sort == RL_TEST_DROP ? "at_most" : "at_least", number(r->bound));
+        json_add(also, json_words(rl_model_element(model, r->also[i])->id));
+    json_put(object, "cautions", words(&cautions));
+    json_put(object, "test", json_words(r->test.text));
+    json_put(object, "also", also);
+    json_put(object, "current", json_number_of(r->current));
+    json_put(object, r->test.sort == RL_TEST_DROP ? "at_most" : "at_least", json_number_of(r->bound));
     if (r->test.sort == RL_TEST_DROP)
-        set(object, "limit", number(r->test.limit));
-    set(object, "healthy", range(r->test.healthy_low, r->test.healthy_high));
-    set(object, "bad", range(r->test.suspect_low, r->test.suspect_high));
-    set(object, "shows", json_boolean(r->shows));
-    set(object, "minutes", number(r->test.minutes));
+        json_put(object, "limit", json_number_of(r->test.limit));
+    json_put(object, "healthy", json_range(r->test.healthy_low, r->test.healthy_high));
+    json_put(object, "bad", json_range(r->test.suspect_low, r->test.suspect_high));
+    json_put(object, "shows", json_boolean(r->shows));
+    json_put(object, "minutes", json_number_of(r->test.minutes));
     list_free(&cautions);
     return object;
 }
@@ -112,12 +81,12 @@ static json_t *taken(const rl_case *c, const rl_taken *t)
     static const char *const word[] = { "good", "beyond", "faint" };
     assert(t->word <= RL_TAKEN_FAINT);
     json_t *object = json_object();
-    set(object, "line", line_of(c, t->line));
-    set(object, "value", number(t->value));
-    set(object, t->supply ? "at_least" : "at_most", number(t->bound));
-    set(object, "healthy", range(t->healthy_low, t->healthy_high));
-    set(object, "shows", json_boolean(t->shows));
-    set(object, "is", json_string(word[t->word]));
+    json_put(object, "line", line_of(c, t->line));
+    json_put(object, "value", json_number_of(t->value));
+    json_put(object, t->supply ? "at_least" : "at_most", json_number_of(t->bound));
+    json_put(object, "healthy", json_range(t->healthy_low, t->healthy_high));
+    json_put(object, "shows", json_boolean(t->shows));
+    json_put(object, "is", json_string(word[t->word]));
     return object;
 }
 
@@ -125,20 +94,20 @@ static json_t *proof_object(const rl_model *model, const rl_case *c, const rl_pr
 {
     json_t *object = json_object(), *complaints = json_array(), *readings = json_array(), *takens = json_array();
     for (size_t i = 0; i < proof->complaints; i++)
-        append(complaints, complaint(c, &proof->complaint[i]));
+        json_add(complaints, complaint(c, &proof->complaint[i]));
     for (size_t i = 0; i < proof->readings; i++)
-        append(readings, reading(model, &proof->reading[i]));
+        json_add(readings, reading(model, &proof->reading[i]));
     for (size_t i = 0; i < proof->takens; i++)
-        append(takens, taken(c, &proof->taken[i]));
-    set(object, "verdict", json_string(words_verdict_word(proof->verdict)));
-    set(object, "complaints", complaints);
-    set(object, "readings", readings);
-    set(object, "taken", takens);
-    set(object, "at_fault", number(proof->at_fault));
-    set(object, "rest", number(proof->rest));
-    set(object, "rest_before", number(proof->rest_before));
-    set(object, "none_else", number(proof->none_else));
-    set(object, "next_suspect", proof->suspect < 0
+        json_add(takens, taken(c, &proof->taken[i]));
+    json_put(object, "verdict", json_string(words_verdict_word(proof->verdict)));
+    json_put(object, "complaints", complaints);
+    json_put(object, "readings", readings);
+    json_put(object, "taken", takens);
+    json_put(object, "at_fault", json_number_of(proof->at_fault));
+    json_put(object, "rest", json_number_of(proof->rest));
+    json_put(object, "rest_before", json_number_of(proof->rest_before));
+    json_put(object, "none_else", json_number_of(proof->none_else));
+    json_put(object, "next_suspect", proof->suspect < 0
                                     ? json_null()
                                     : json_words(rl_model_element(model, (size_t)proof->suspect)->id));
     return object;
@@ -150,16 +119,16 @@ static void fill(json_t *object, const rl_model *model, rl_case *c, size_t eleme
     text_list cautions = { 0 };
     json_t *repair = json_object();
     cautions_of_repair(&cautions, model, element);
-    set(object, "suspect", json_words(e->id));
-    set(object, "label", json_words(e->label));
-    set(object, "state", json_string(rl_state_text(words_worst(&answer->belief[element]))));
-    set(object, "at_fault", number(words_not_sound(&answer->belief[element])));
-    set(object, "cautions", words(&cautions));
-    set(object, "area", area(model, c, e));
-    set(repair, "text", e->repair_text != NULL ? json_words(e->repair_text) : json_null());
-    set(repair, "minutes", e->repair_minutes >= 0 ? number(e->repair_minutes) : json_null());
-    set(repair, "torque", e->torque > 0 ? number(e->torque) : json_null());
-    set(object, "repair", repair);
+    json_put(object, "suspect", json_words(e->id));
+    json_put(object, "label", json_words(e->label));
+    json_put(object, "state", json_string(rl_state_text(words_worst(&answer->belief[element]))));
+    json_put(object, "at_fault", json_number_of(words_not_sound(&answer->belief[element])));
+    json_put(object, "cautions", words(&cautions));
+    json_put(object, "area", area(model, c, e));
+    json_put(repair, "text", e->repair_text != NULL ? json_words(e->repair_text) : json_null());
+    json_put(repair, "minutes", e->repair_minutes >= 0 ? json_number_of(e->repair_minutes) : json_null());
+    json_put(repair, "torque", e->torque > 0 ? json_number_of(e->torque) : json_null());
+    json_put(object, "repair", repair);
     list_free(&cautions);
 }
 
@@ -173,24 +142,19 @@ rl_status repair_json(FILE *out, const rl_model *model, rl_case *c, size_t eleme
     if (status != RL_OK)
         return status;
     json_t *object = json_object();
-    set(object, "case", json_words(rl_case_name(c)));
+    json_put(object, "case", json_words(rl_case_name(c)));
     fill(object, model, c, element, answer);
-    set(object, "proof", proof_object(model, c, proof));
+    json_put(object, "proof", proof_object(model, c, proof));
     json_print(out, object);
     return RL_OK;
 }
 
 void repair_json_contradiction(FILE *out, rl_case *c)
 {
-    const size_t *lines;
-    size_t count;
-    json_t *object = json_object(), *list = json_array();
-    if (rl_case_contradiction(c, &lines, &count) == RL_OK)
-        for (size_t i = 0; i < count; i++)
-            append(list, line_of(c, lines[i]));
-    set(object, "case", json_words(rl_case_name(c)));
-    set(object, "suspect", json_null());
-    set(object, "proof", json_null());
-    set(object, "contradiction", list);
+    json_t *object = json_object();
+    json_put(object, "case", json_words(rl_case_name(c)));
+    json_put(object, "suspect", json_null());
+    json_put(object, "proof", json_null());
+    json_contradiction(object, c);
     json_print(out, object);
 }

@@ -471,3 +471,23 @@ rl_conditions rl_test_conditions(const rl_test *test)
         with.bypass_at = test->other;
     return with;
 }
+
+rl_evidence rl_test_evidence(rl_test_sort sort)
+{
+    switch (sort) {
+    case RL_TEST_BEHAVIOUR:
+    case RL_TEST_BYPASS:
+    case RL_TEST_BYPASS_AT:
+    case RL_TEST_SWAP:
+    case RL_TEST_JUMPER: return RL_E_BEHAVIOUR;
+    case RL_TEST_SYMPTOM: return RL_E_SYMPTOM;
+    case RL_TEST_INSPECTION: return RL_E_INSPECTION;
+    case RL_TEST_BACKFEED: return RL_E_BACKFEED;
+    case RL_TEST_PULL: return RL_E_PULL;
+    case RL_TEST_DROP: return RL_E_DROP;
+    case RL_TEST_RESISTANCE: return RL_E_RESISTANCE;
+    case RL_TEST_CONTINUITY: return RL_E_CONTINUITY;
+    case RL_TEST_SUPPLY: return RL_E_SUPPLY;
+    }
+    return RL_E_OCCASION;
+}

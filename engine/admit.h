@@ -17,6 +17,8 @@ typedef struct rl_candidates {
 
 /* All admissible tests of the case, minutes filled in, bits not yet. */
 void rl_admit_all(rl_candidates *list, rl_arena *arena, const rl_case *c);
+/* The sort of the line that a test becomes. */
+rl_evidence rl_test_evidence(rl_test_sort sort);
 /* The condition under which a behaviour is seen; none for other tests. */
 rl_conditions rl_test_conditions(const rl_test *test);
 /* Sets the flags of the areas that are open (design §4). */

@@ -413,8 +413,7 @@ static bool end_probabilities(adviser *a, const rl_fold *fold, double *out)
 /* The fold of a span test and the probability of each of its ends; NULL: too wide. */
 static const double *fold_of(adviser *a, const rl_test *test, rl_fold *fold)
 {
-    rl_evidence sort = test->sort == RL_TEST_DROP ? RL_E_DROP
-                       : test->sort == RL_TEST_RESISTANCE ? RL_E_RESISTANCE : RL_E_CONTINUITY;
+    rl_evidence sort = rl_test_evidence(test->sort);
     rl_finding reading = {.sort = sort, .subject = test->subject, .from = test->from, .to = test->to};
     bool found = rl_observe_fold(&a->observer, &reading, a->world, fold);
     assert(found);

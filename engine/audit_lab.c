@@ -128,8 +128,7 @@ static void crosstalk_inputs(rl_lab *lab, rl_arena *arena, rl_trial *t)
 static void span_inputs(rl_lab *lab, rl_arena *arena, rl_trial *t)
 {
     const rl_test *test = t->test;
-    rl_evidence sort = test->sort == RL_TEST_DROP ? RL_E_DROP
-                       : test->sort == RL_TEST_RESISTANCE ? RL_E_RESISTANCE : RL_E_CONTINUITY;
+    rl_evidence sort = rl_test_evidence(test->sort);
     rl_finding reading = {.sort = sort, .subject = test->subject, .from = test->from, .to = test->to};
     bool found = rl_observe_fold(&lab->observer, &reading, lab->world, &t->fold);
     assert(found);

@@ -44,29 +44,9 @@ void rl_sequel_close(rl_sequel *s)
     s->open = false;
 }
 
-static rl_evidence evidence_of(rl_test_sort sort)
-{
-    switch (sort) {
-    case RL_TEST_BEHAVIOUR:
-    case RL_TEST_BYPASS:
-    case RL_TEST_BYPASS_AT:
-    case RL_TEST_SWAP:
-    case RL_TEST_JUMPER: return RL_E_BEHAVIOUR;
-    case RL_TEST_SYMPTOM: return RL_E_SYMPTOM;
-    case RL_TEST_INSPECTION: return RL_E_INSPECTION;
-    case RL_TEST_BACKFEED: return RL_E_BACKFEED;
-    case RL_TEST_PULL: return RL_E_PULL;
-    case RL_TEST_DROP: return RL_E_DROP;
-    case RL_TEST_RESISTANCE: return RL_E_RESISTANCE;
-    case RL_TEST_CONTINUITY: return RL_E_CONTINUITY;
-    case RL_TEST_SUPPLY: return RL_E_SUPPLY;
-    }
-    return RL_E_OCCASION;
-}
-
 int rl_test_outcomes(const rl_model *model, const rl_test *test)
 {
-    switch (evidence_of(test->sort)) {
+    switch (rl_test_evidence(test->sort)) {
     case RL_E_BEHAVIOUR: return (int)model->kind[model->node[test->subject].info.kind].info.levels;
     case RL_E_INSPECTION: return (int)model->look[test->named].info.outcomes;
     case RL_E_DROP:
@@ -84,7 +64,7 @@ void rl_sequel_take(rl_sequel *s, const rl_test *test, int outcome)
     rl_work_drop(c);
     memset(s->weight, 0, MOST_OUTCOMES * sizeof *s->weight);
     s->weight[outcome] = 1;
-    *s->finding = (rl_finding){.sort = evidence_of(test->sort), .occasion = c->occasions - 1, .key = test->text,
+    *s->finding = (rl_finding){.sort = rl_test_evidence(test->sort), .occasion = c->occasions - 1, .key = test->text,
                                .subject = test->subject, .other = test->other, .named = test->named,
                                .weight = s->weight, .weights = outcomes, .first_named = outcome == 0,
                                .from = test->from, .to = test->to, .with = rl_test_conditions(test)};

@@ -4,7 +4,7 @@
  * what it has, and nothing is left.  A case that met RL_MEMORY is then asked
  * again with memory back and has to give the numbers of an undisturbed run.
  */
-#include "held/held.h"
+#include "failing.h"
 #include "held/small.h"
 
 #include <setjmp.h>
@@ -13,26 +13,6 @@
 #include <string.h>
 
 #include <cmocka.h>
-
-enum { MOST_NUMBERS = 4000, BOOK_CASES = 2 };
-
-/* Every number that a case's answers hold, one after the other. */
-typedef struct numbers {
-    size_t count;
-    double value[MOST_NUMBERS];
-} numbers;
-
-static void note(numbers *n, double value)
-{
-    assert_true(n->count < MOST_NUMBERS);
-    n->value[n->count++] = value;
-}
-
-static void assert_same(const numbers *want, const numbers *got)
-{
-    assert_int_equal(want->count, got->count);
-    assert_memory_equal(want->value, got->value, want->count * sizeof *want->value);
-}
 
 /* ---- the questions, one function each ---- */
 
@@ -44,10 +24,10 @@ static rl_status ask_answer(rl_case *c, const rl_model *model, numbers *out)
     rl_status status = rl_case_answer(c, &answer);
     if (status != RL_OK)
         return status;
-    note(out, answer->log_evidence);
+    numbers_note(out, answer->log_evidence);
     for (size_t i = 0; i < rl_model_vehicle(model)->elements; i++)
         for (int s = 0; s < RL_STATES; s++)
-            note(out, answer->belief[i].p[s]);
+            numbers_note(out, answer->belief[i].p[s]);
     return RL_OK;
 }
 
@@ -57,7 +37,7 @@ static rl_status ask_bounded(rl_case *c, const rl_model *model, numbers *out)
     const rl_answer *answer;
     if (status == RL_OK && rl_case_answer(c, &answer) == RL_OK) {
         assert_true(answer->bounded);
-        note(out, answer->neglected);
+        numbers_note(out, answer->neglected);
     }
     return status;
 }
@@ -69,10 +49,10 @@ static rl_status ask_shares(rl_case *c, const rl_model *model, numbers *out)
     rl_status status = rl_case_shares(c, &shares);
     if (status != RL_OK)
         return status;
-    note(out, shares->of_return);
-    note(out, shares->of_feed);
-    note(out, shares->of_load);
-    note(out, shares->none);
+    numbers_note(out, shares->of_return);
+    numbers_note(out, shares->of_feed);
+    numbers_note(out, shares->of_load);
+    numbers_note(out, shares->none);
     return RL_OK;
 }
 
@@ -83,9 +63,9 @@ static rl_status ask_explain(rl_case *c, const rl_model *model, numbers *out)
     size_t count;
     rl_status status = rl_case_explain(c, 4, &list, &count);
     for (size_t i = 0; status == RL_OK && i < count; i++) {
-        note(out, list[i].p);
+        numbers_note(out, list[i].p);
         for (size_t f = 0; f < list[i].count; f++)
-            note(out, (double)list[i].faults[f].element);
+            numbers_note(out, (double)list[i].faults[f].element);
     }
     return status;
 }
@@ -97,7 +77,7 @@ static rl_status ask_suspects(rl_case *c, const rl_model *model, numbers *out)
     size_t count;
     rl_status status = rl_case_suspects(c, &elements, &count);
     for (size_t i = 0; status == RL_OK && i < count; i++)
-        note(out, (double)elements[i]);
+        numbers_note(out, (double)elements[i]);
     return status;
 }
 
@@ -107,10 +87,10 @@ static rl_status ask_why(rl_case *c, const rl_model *model, numbers *out)
     rl_status status = rl_case_why(c, held_element(model, "rear"), &why);
     if (status != RL_OK)
         return status;
-    note(out, why->prior);
-    note(out, why->posterior);
+    numbers_note(out, why->prior);
+    numbers_note(out, why->posterior);
     for (size_t i = 0; i < why->count; i++)
-        note(out, why->weight[i].db);
+        numbers_note(out, why->weight[i].db);
     return RL_OK;
 }
 
@@ -121,8 +101,8 @@ static rl_status ask_tests(rl_case *c, const rl_model *model, numbers *out)
     size_t count;
     rl_status status = rl_case_tests(c, &list, &count);
     for (size_t i = 0; status == RL_OK && i < count; i++) {
-        note(out, list[i].bits);
-        note(out, list[i].minutes);
+        numbers_note(out, list[i].bits);
+        numbers_note(out, list[i].minutes);
     }
     return status;
 }
@@ -134,7 +114,7 @@ static rl_status ask_expectations(rl_case *c, const rl_model *model, numbers *ou
     size_t count;
     rl_status status = rl_case_expectations(c, &list, &count);
     for (size_t i = 0; status == RL_OK && i < count; i++)
-        note(out, list[i].p);
+        numbers_note(out, list[i].p);
     return status;
 }
 
@@ -146,7 +126,7 @@ static rl_status ask_found(rl_case *c, const rl_model *model, numbers *out)
     bool only;
     rl_status status = rl_case_found(c, &list, &count, &only);
     if (status == RL_OK)
-        note(out, (double)count);
+        numbers_note(out, (double)count);
     return status;
 }
 
@@ -162,7 +142,7 @@ static rl_status ask_contradiction(rl_case *c, const rl_model *model, numbers *o
     size_t count;
     status = rl_case_contradiction(c, &lines, &count);
     for (size_t i = 0; status == RL_OK && i < count; i++)
-        note(out, (double)lines[i]);
+        numbers_note(out, (double)lines[i]);
     return status;
 }
 
@@ -249,18 +229,15 @@ static size_t disturb(held *shelf, const rl_model *model, rl_context *context, c
         rl_case *c = held_case(context, model, lines);
         static numbers got;
         got.count = 0;
-        shelf->asked = 0;
-        shelf->fail_at = k;
-        shelf->fail_on = for_good;
-        shelf->failed = false;
+        fail_begin(shelf, k, for_good);
         rl_status status = ask(c, model, &got);
-        shelf->fail_at = 0;
+        fail_end(shelf);
         assert_int_equal(status, shelf->failed ? RL_MEMORY : RL_OK);
         if (shelf->failed) {
             got.count = 0;
             assert_int_equal(ask(c, model, &got), RL_OK);
         }
-        assert_same(want, &got);
+        numbers_same(want, &got);
         rl_case_free(c);
         if (!shelf->failed)
             return k - 1;
@@ -329,11 +306,9 @@ static size_t lines_with_failure(held *shelf, rl_case *c, size_t k, size_t *refu
     const char *text = small_lines;
     while (*text != '\0') {
         size_t length = strcspn(text, "\n"), before = rl_case_lines(c);
-        shelf->asked = 0;
-        shelf->fail_at = k;
-        shelf->failed = false;
+        fail_begin(shelf, k, false);
         rl_status status = rl_case_add(c, text, length, "said", 1);
-        shelf->fail_at = 0;
+        fail_end(shelf);
         assert_int_equal(status, shelf->failed ? RL_MEMORY : RL_OK);
         assert_int_equal(rl_case_lines(c), before + (status == RL_OK));
         if (status == RL_MEMORY) {
@@ -371,7 +346,7 @@ static void coming_and_going(void **state)
         assert_int_equal(rl_case_withdraw(c, lines), RL_OK);
         got.count = 0;
         assert_int_equal(ask_answer(c, model, &got), RL_OK);
-        assert_same(&want, &got);
+        numbers_same(&want, &got);
         rl_case_free(c);
         assert_true(k < 1000);
     }
@@ -389,13 +364,10 @@ static void making_a_case(void **state)
     bool failed = true;
     for (size_t k = 1; failed; k++) {
         size_t before = shelf.out;
-        shelf.asked = 0;
-        shelf.fail_at = k;
-        shelf.failed = false;
+        fail_begin(&shelf, k, false);
         rl_case *c = NULL;
         rl_status status = rl_case_new(context, model, "1", &c);
-        failed = shelf.failed;
-        shelf.fail_at = 0;
+        failed = fail_end(&shelf);
         assert_int_equal(status, failed ? RL_MEMORY : RL_OK);
         assert_true((c == NULL) == failed);
         rl_case_free(c);

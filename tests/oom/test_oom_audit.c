@@ -3,7 +3,7 @@
  * Invariant: the call gives RL_MEMORY and nothing else, gives all memory back,
  * and says the same as ever when it is asked again with memory.
  */
-#include "held/held.h"
+#include "failing.h"
 #include "held/small.h"
 
 #include <setjmp.h>
@@ -79,12 +79,9 @@ static size_t disturb(setting *s, asked *ask, bool for_good, size_t step, const 
     size_t before = s->shelf.out;
     for (size_t k = 1;; k += step) {
         essence got = {0};
-        s->shelf.asked = 0;
-        s->shelf.fail_at = k;
-        s->shelf.fail_on = for_good;
-        s->shelf.failed = false;
+        fail_begin(&s->shelf, k, for_good);
         rl_status status = ask(s, &got);
-        s->shelf.fail_at = 0;
+        fail_end(&s->shelf);
         assert_int_equal(s->shelf.errors, 0);
         if (!s->shelf.failed) {
             assert_int_equal(status, RL_OK);

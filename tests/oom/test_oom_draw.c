@@ -3,7 +3,7 @@
  * Invariant: the call that met it gives RL_MEMORY and leaves nothing behind; asked again with
  * memory back, the vehicle and its lines are those of an undisturbed run.
  */
-#include "held/held.h"
+#include "failing.h"
 #include "held/small.h"
 
 #include <setjmp.h>
@@ -37,20 +37,6 @@ static void close_bench(bench *b)
     assert_int_equal(b->shelf.out, 0);
 }
 
-static void begin_failing(held *shelf, size_t k)
-{
-    shelf->asked = 0;
-    shelf->fail_at = k;
-    shelf->failed = false;
-}
-
-/* Ends it; whether some piece was refused. */
-static bool end_failing(held *shelf)
-{
-    shelf->fail_at = 0;
-    return shelf->failed;
-}
-
 static rl_drawn *draw(bench *b)
 {
     rl_drawn *d;
@@ -76,9 +62,9 @@ static void drawing(void **state)
     bool failed = true;
     while (failed) {
         rl_drawn *d;
-        begin_failing(&b.shelf, ++k);
+        fail_begin(&b.shelf, ++k, false);
         rl_status status = rl_drawn_new(b.context, b.model, SEED, NUMBER, &d);
-        failed = end_failing(&b.shelf);
+        failed = fail_end(&b.shelf);
         assert_int_equal(status, failed ? RL_MEMORY : RL_OK);
         assert_true((d == NULL) == failed);
         rl_drawn_free(d);
@@ -98,9 +84,9 @@ static void refusing(void **state)
     bool failed = true;
     while (failed) {
         rl_drawn *d;
-        begin_failing(&b.shelf, ++k);
+        fail_begin(&b.shelf, ++k, false);
         rl_status status = rl_drawn_new(b.context, b.model, SEED, NUMBER, &d);
-        failed = end_failing(&b.shelf);
+        failed = fail_end(&b.shelf);
         assert_int_equal(status, failed ? RL_MEMORY : RL_INPUT);
         assert_null(d);
         assert_int_equal(b.shelf.out, before);
@@ -124,9 +110,9 @@ static void fill(bench *b, filling *how, const char *want)
     for (size_t k = 1; failed; k++) {
         rl_drawn *d = draw(b);
         rl_case *c = held_case(b->context, b->model, "");
-        begin_failing(&b->shelf, k);
+        fail_begin(&b->shelf, k, false);
         rl_status status = how(d, c);
-        failed = end_failing(&b->shelf);
+        failed = fail_end(&b->shelf);
         assert_int_equal(status, failed ? RL_MEMORY : RL_OK);
         rl_case *fresh = held_case(b->context, b->model, "");
         assert_int_equal(how(d, fresh), RL_OK);
@@ -170,9 +156,9 @@ static void take_disturbed(bench *b, const rl_case *c, const rl_test *test)
     bool failed = true;
     for (size_t k = 1; failed; k++) {
         d = draw(b);
-        begin_failing(&b->shelf, k);
+        fail_begin(&b->shelf, k, false);
         rl_status status = rl_drawn_take(d, c, test, &line);
-        failed = end_failing(&b->shelf);
+        failed = fail_end(&b->shelf);
         assert_int_equal(status, failed ? RL_MEMORY : RL_OK);
         assert_true((line == NULL) == failed);
         assert_int_equal(rl_drawn_take(d, c, test, &line), RL_OK);

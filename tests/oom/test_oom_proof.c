@@ -3,7 +3,7 @@
  * Invariant: the question gives RL_MEMORY, and with memory back the numbers of
  * an undisturbed run; nothing is left at the end.
  */
-#include "held/held.h"
+#include "failing.h"
 #include "held/small.h"
 
 #include <setjmp.h>
@@ -12,19 +12,6 @@
 #include <string.h>
 
 #include <cmocka.h>
-
-enum { MOST_NUMBERS = 64 };
-
-typedef struct numbers {
-    size_t count;
-    double value[MOST_NUMBERS];
-} numbers;
-
-static void note(numbers *n, double value)
-{
-    assert_true(n->count < MOST_NUMBERS);
-    n->value[n->count++] = value;
-}
 
 static const char all_lines[] = "swing present\ntail_left dim\nothers work\nlook rear corroded\n"
                             "drop tail_left from rear 0.31 V\n"
@@ -45,19 +32,19 @@ static rl_status ask(rl_case *c, const rl_model *model, numbers *out)
     rl_status status = rl_case_proof(c, held_element(model, "rear"), &proof);
     if (status != RL_OK)
         return status;
-    note(out, proof->at_fault);
-    note(out, proof->rest);
-    note(out, proof->rest_before);
-    note(out, proof->none_else);
-    note(out, (double)proof->complaints);
-    note(out, proof->suspect);
-    note(out, proof->verdict);
+    numbers_note(out, proof->at_fault);
+    numbers_note(out, proof->rest);
+    numbers_note(out, proof->rest_before);
+    numbers_note(out, proof->none_else);
+    numbers_note(out, (double)proof->complaints);
+    numbers_note(out, proof->suspect);
+    numbers_note(out, proof->verdict);
     for (size_t i = 0; i < proof->readings; i++)
-        note(out, proof->reading[i].test.healthy_high);
+        numbers_note(out, proof->reading[i].test.healthy_high);
     for (size_t i = 0; i < proof->takens; i++)
-        note(out, proof->taken[i].bound);
+        numbers_note(out, proof->taken[i].bound);
     status = rl_case_open_areas(c, open);
-    note(out, open[0] + 2 * open[1]);
+    numbers_note(out, open[0] + 2 * open[1]);
     return status;
 }
 
@@ -67,18 +54,13 @@ static bool disturbed(held *shelf, rl_context *context, const rl_model *model, c
 {
     static numbers got;
     rl_case *c = held_case(context, model, lines);
-    shelf->asked = 0;
-    shelf->fail_at = k;
-    shelf->fail_on = for_good;
-    shelf->failed = false;
+    fail_begin(shelf, k, for_good);
     rl_status status = ask(c, model, &got);
-    bool failed = shelf->failed;
-    shelf->fail_at = 0;
+    bool failed = fail_end(shelf);
     assert_int_equal(status, failed ? RL_MEMORY : RL_OK);
     if (failed)
         assert_int_equal(ask(c, model, &got), RL_OK);
-    assert_int_equal(got.count, want->count);
-    assert_memory_equal(got.value, want->value, want->count * sizeof *want->value);
+    numbers_same(want, &got);
     rl_case_free(c);
     return failed;
 }

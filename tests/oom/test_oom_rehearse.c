@@ -4,7 +4,7 @@
  * when all is freed, and a rehearsal that met RL_MEMORY plays the same fault
  * afterwards as if nothing had been.
  */
-#include "held/held.h"
+#include "failing.h"
 #include "held/small.h"
 
 #include <setjmp.h>
@@ -39,14 +39,6 @@ static void stage_close(stage *s)
     assert_int_equal(s->shelf.out, 0);
 }
 
-static void fail_at(stage *s, size_t k, bool for_good)
-{
-    s->shelf.asked = 0;
-    s->shelf.fail_at = k;
-    s->shelf.fail_on = for_good;
-    s->shelf.failed = false;
-}
-
 static void making(void **state)
 {
     (void)state;
@@ -57,10 +49,9 @@ static void making(void **state)
     while (failed) {
         size_t before = s.shelf.out;
         rl_rehearsal *r;
-        fail_at(&s, ++k, false);
+        fail_begin(&s.shelf, ++k, false);
         rl_status status = rl_rehearsal_new(s.context, s.model, &rule, 1, &r);
-        failed = s.shelf.failed;
-        fail_at(&s, 0, false);
+        failed = fail_end(&s.shelf);
         assert_int_equal(status, failed ? RL_MEMORY : RL_OK);
         assert_true((r == NULL) == failed);
         rl_rehearsal_free(r);
@@ -96,10 +87,9 @@ static void playing_with(stage *s, uint64_t number, bool for_good)
     assert_int_equal(rl_rehearsal_play(r, number, &want), RL_OK);
     bool failed = true;
     for (size_t k = 1; failed; k = next_k(k)) {
-        fail_at(s, k, for_good);
+        fail_begin(&s->shelf, k, for_good);
         rl_status status = rl_rehearsal_play(r, number, &got);
-        failed = s->shelf.failed;
-        fail_at(s, 0, false);
+        failed = fail_end(&s->shelf);
         assert_int_equal(status, failed ? RL_MEMORY : RL_OK);
         tried++;
         if (failed && tried % 16 == 0)

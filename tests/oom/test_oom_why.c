@@ -4,7 +4,7 @@
  * and the numbers of an undisturbed run when it is asked again; nothing is left
  * when all is freed.
  */
-#include "held/held.h"
+#include "failing.h"
 #include "held/small.h"
 
 #include <setjmp.h>
@@ -14,19 +14,6 @@
 
 #include <cmocka.h>
 
-enum { MOST_NUMBERS = 400 };
-
-typedef struct numbers {
-    size_t count;
-    double value[MOST_NUMBERS];
-} numbers;
-
-static void note(numbers *n, double value)
-{
-    assert_true(n->count < MOST_NUMBERS);
-    n->value[n->count++] = value;
-}
-
 typedef rl_status question(rl_case *c, size_t element, numbers *out);
 
 static rl_status ask_why(rl_case *c, size_t element, numbers *out)
@@ -35,10 +22,10 @@ static rl_status ask_why(rl_case *c, size_t element, numbers *out)
     rl_status status = rl_case_why(c, element, &why);
     if (status != RL_OK)
         return status;
-    note(out, why->prior_db);
-    note(out, why->posterior_db);
+    numbers_note(out, why->prior_db);
+    numbers_note(out, why->posterior_db);
     for (size_t i = 0; i < why->count; i++)
-        note(out, why->weight[i].db);
+        numbers_note(out, why->weight[i].db);
     return RL_OK;
 }
 
@@ -49,12 +36,12 @@ static rl_status ask_ties(rl_case *c, size_t element, numbers *out)
     if (status != RL_OK)
         return status;
     for (size_t i = 0; i < ties->count; i++) {
-        note(out, ties->tie[i].link);
+        numbers_note(out, ties->tie[i].link);
         for (size_t j = 0; j < ties->tie[i].shared_count; j++)
-            note(out, ties->tie[i].shared[j]);
+            numbers_note(out, ties->tie[i].shared[j]);
     }
     for (size_t i = 0; i < ties->unseen_count; i++)
-        note(out, ties->unseen[i].load);
+        numbers_note(out, ties->unseen[i].load);
     return RL_OK;
 }
 
@@ -68,19 +55,15 @@ static rl_status ask_both(rl_case *c, size_t element, numbers *out)
 static bool disturb(held *shelf, rl_case *c, size_t element, question *ask, size_t k, bool for_good, const numbers *want)
 {
     numbers got = {0};
-    shelf->asked = 0;
-    shelf->fail_at = k;
-    shelf->fail_on = for_good;
-    shelf->failed = false;
+    fail_begin(shelf, k, for_good);
     rl_status status = ask(c, element, &got);
-    shelf->fail_at = 0;
+    fail_end(shelf);
     assert_int_equal(status, shelf->failed ? RL_MEMORY : RL_OK);
     if (shelf->failed) {
         got.count = 0;
         assert_int_equal(ask(c, element, &got), RL_OK);
     }
-    assert_int_equal(got.count, want->count);
-    assert_memory_equal(got.value, want->value, want->count * sizeof *want->value);
+    numbers_same(want, &got);
     return shelf->failed;
 }
 

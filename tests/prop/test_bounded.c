@@ -10,7 +10,7 @@
 #include "given.h"
 #include "given_engine.h"
 #include "../held/disk.h"
-#include "random_rules.h"
+#include "drawn_files.h"
 
 #include "../../engine/bounded.h"
 
@@ -23,7 +23,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #ifndef TEST_ROOT
 #define TEST_ROOT "."
@@ -249,42 +248,6 @@ static void shipped_vehicles(void **state)
 
 /* ---- vehicles drawn at random ---- */
 
-static char folder[64];
-
-static const char *file_at(const char *name)
-{
-    static char path[2][96];
-    static int turn;
-    turn = 1 - turn;
-    snprintf(path[turn], sizeof path[turn], "%s/%s", folder, name);
-    return path[turn];
-}
-
-static void write_file(const char *name, const char *text)
-{
-    FILE *file = fopen(file_at(name), "wb");
-    assert_non_null(file);
-    assert_int_equal(fwrite(text, 1, strlen(text), file), strlen(text));
-    assert_int_equal(fclose(file), 0);
-}
-
-static int make_folder(void **state)
-{
-    (void)state;
-    const char *root = getenv("TMPDIR");
-    snprintf(folder, sizeof folder, "%.40s/bounded-XXXXXX", root == NULL ? "/tmp" : root);
-    return mkdtemp(folder) == NULL;
-}
-
-static int drop_folder(void **state)
-{
-    (void)state;
-    static const char *const name[] = {"base.gnd", "v.gnd", "v.case"};
-    for (int i = 0; i < 3; i++)
-        unlink(file_at(name[i]));
-    return rmdir(folder);
-}
-
 static void random_vehicles(void **state)
 {
     (void)state;
@@ -293,11 +256,8 @@ static void random_vehicles(void **state)
     counts n = {0};
     for (uint64_t seed = 1; seed <= 24; seed++) {
         int before = n.bad;
-        draw_vehicle(seed, &text);
-        write_file("base.gnd", text.base);
-        write_file("v.gnd", text.rules);
-        write_file("v.case", text.cases);
-        all_cases(&n, file_at("v.gnd"), file_at("v.case"), bytes[seed % 2]);
+        drawn_put(seed, &text);
+        all_cases(&n, drawn_path("v.gnd"), drawn_path("v.case"), bytes[seed % 2]);
         if (n.bad != before)
             print_error("seed %llu\n", (unsigned long long)seed);
     }
@@ -399,5 +359,5 @@ int main(void)
         cmocka_unit_test(tiny_vehicles),    cmocka_unit_test(small_vehicles), cmocka_unit_test(shipped_vehicles),
         cmocka_unit_test(random_vehicles),  cmocka_unit_test(hopeless_bound), cmocka_unit_test(failing_memory),
     };
-    return cmocka_run_group_tests(tests, make_folder, drop_folder) != 0;
+    return cmocka_run_group_tests(tests, drawn_make, drawn_drop) != 0;
 }

@@ -11,7 +11,7 @@
 #include "../../engine/draw.h"
 #include "../held/disk.h"
 #include "../oracle/inside.h"
-#include "random_rules.h"
+#include "drawn_files.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -22,11 +22,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 static const double SIGMAS = 4.5;
 static const double ENOUGH = 20;       /* variance of a count from which on the bell is a fair bound */
-static char folder[64];
 
 /* ---- sums of what happened less what was to be expected ---- */
 
@@ -54,41 +52,7 @@ static int tally_check(const tally *t, const char *what, double *largest, int *c
     return 1;
 }
 
-/* ---- files ---- */
-
-static const char *file_at(const char *name)
-{
-    static char path[2][96];
-    static int turn;
-    turn = 1 - turn;
-    snprintf(path[turn], sizeof path[turn], "%s/%s", folder, name);
-    return path[turn];
-}
-
-static void write_file(const char *name, const char *text)
-{
-    FILE *file = fopen(file_at(name), "wb");
-    assert_non_null(file);
-    assert_int_equal(fwrite(text, 1, strlen(text), file), strlen(text));
-    assert_int_equal(fclose(file), 0);
-}
-
-static int make_folder(void **state)
-{
-    (void)state;
-    const char *root = getenv("TMPDIR");
-    snprintf(folder, sizeof folder, "%.40s/drawn-XXXXXX", root == NULL ? "/tmp" : root);
-    return mkdtemp(folder) == NULL;
-}
-
-static int drop_folder(void **state)
-{
-    (void)state;
-    static const char *const name[] = {"base.gnd", "v.gnd", "v.case"};
-    for (int i = 0; i < 3; i++)
-        unlink(file_at(name[i]));
-    return rmdir(folder);
-}
+/* ---- the shipped rules ---- */
 
 static rl_context *shipped(void)
 {
@@ -223,12 +187,12 @@ static void faults_of_a_tiny_vehicle(void **state)
 {
     (void)state;
     static expected want;
-    write_file("v.gnd", tiny);
-    write_file("v.case", "case \"1\" on tiny\nothers work\nsmell absent\n");
-    oc_model *oracle = oc_model_read(file_at("v.gnd"));
+    drawn_write("v.gnd", tiny);
+    drawn_write("v.case", "case \"1\" on tiny\nothers work\nsmell absent\n");
+    oc_model *oracle = oc_model_read(drawn_path("v.gnd"));
     assert_non_null(oracle);
     size_t cases;
-    oc_case **list = oc_cases_read(oracle, file_at("v.case"), &cases);
+    oc_case **list = oc_cases_read(oracle, drawn_path("v.case"), &cases);
     oc_answer a = oc_solve(list[0], 1e7);
     assert_false(a.wide);
     double content = exp(a.log_evidence), sound = 1;
@@ -240,7 +204,7 @@ static void faults_of_a_tiny_vehicle(void **state)
     }
     want.none = given_complaint(sound, content, a.share_none);
     rl_context *context = shipped();
-    rl_model *model = disk_model(context, file_at("v.gnd"));
+    rl_model *model = disk_model(context, drawn_path("v.gnd"));
     assert_int_equal(rl_model_vehicle(model)->elements, oracle->elements);
     for (int e = 0; e < oracle->elements; e++)
         assert_string_equal(rl_model_element(model, (size_t)e)->id, oracle->element[e].id);
@@ -394,8 +358,8 @@ static oc_case *same_case(oc_model *oracle, const rl_model *model, rl_case *c)
     for (size_t i = 0; i < rl_case_lines(c); i++)
         filled += snprintf(text + filled, sizeof text - (size_t)filled, "%s\n", rl_case_line(c, i)->text);
     assert_true((size_t)filled < sizeof text);
-    write_file("v.case", text);
-    oc_case **list = oc_cases_read(oracle, file_at("v.case"), &cases);
+    drawn_write("v.case", text);
+    oc_case **list = oc_cases_read(oracle, drawn_path("v.case"), &cases);
     assert_int_equal(cases, 1);
     return list[0];
 }
@@ -451,11 +415,9 @@ static void outcomes_given_the_state(void **state)
     static drawn text;
     rl_context *context = disk_context(NULL);
     for (uint64_t seed = 1; seed <= VEHICLES; seed++) {
-        draw_vehicle(seed, &text);
-        write_file("base.gnd", text.base);
-        write_file("v.gnd", text.rules);
-        rl_model *model = disk_model(context, file_at("v.gnd"));
-        oc_model *oracle = oc_model_read(file_at("v.gnd"));
+        drawn_put(seed, &text);
+        rl_model *model = disk_model(context, drawn_path("v.gnd"));
+        oc_model *oracle = oc_model_read(drawn_path("v.gnd"));
         assert_non_null(oracle);
         for (uint64_t n = 0; n < EACH; n++)
             one_drawn(&b, context, model, oracle, seed, n);   /* another seed: the vehicles share names */
@@ -509,10 +471,10 @@ static void readings_of_one_vehicle(void **state)
 {
     (void)state;
     static bench b = {.readings = true};
-    write_file("v.gnd", fine);
+    drawn_write("v.gnd", fine);
     rl_context *context = disk_context(NULL);
-    rl_model *model = disk_model(context, file_at("v.gnd"));
-    oc_model *oracle = oc_model_read(file_at("v.gnd"));
+    rl_model *model = disk_model(context, drawn_path("v.gnd"));
+    oc_model *oracle = oc_model_read(drawn_path("v.gnd"));
     assert_non_null(oracle);
     for (uint64_t n = 0; n < 3000; n++)
         one_drawn(&b, context, model, oracle, 31, n);
@@ -529,9 +491,9 @@ static void readings_of_one_vehicle(void **state)
 static void activities_are_independent(void **state)
 {
     (void)state;
-    write_file("v.gnd", tiny);
+    drawn_write("v.gnd", tiny);
     rl_context *context = disk_context(NULL);
-    rl_model *model = disk_model(context, file_at("v.gnd"));
+    rl_model *model = disk_model(context, drawn_path("v.gnd"));
     tally quiet = {0}, both = {0};
     for (uint64_t n = 0; n < 20000; n++) {
         rl_drawn *d;
@@ -566,9 +528,9 @@ static void posteriors_of_drawn_cases(void **state)
     (void)state;
     enum { CASES = 3000 };
     static tally of[MOST_ELEMENTS][RL_STATES];
-    write_file("v.gnd", fine);
+    drawn_write("v.gnd", fine);
     rl_context *context = disk_context(NULL);
-    rl_model *model = disk_model(context, file_at("v.gnd"));
+    rl_model *model = disk_model(context, drawn_path("v.gnd"));
     size_t elements = rl_model_vehicle(model)->elements;
     memset(of, 0, sizeof of);
     for (uint64_t n = 0; n < CASES; n++) {
@@ -604,5 +566,5 @@ int main(void)
         cmocka_unit_test(outcomes_given_the_state), cmocka_unit_test(readings_of_one_vehicle), cmocka_unit_test(activities_are_independent),
         cmocka_unit_test(posteriors_of_drawn_cases),
     };
-    return cmocka_run_group_tests(tests, make_folder, drop_folder) != 0;
+    return cmocka_run_group_tests(tests, drawn_make, drawn_drop) != 0;
 }

@@ -5,9 +5,9 @@
  * worked out exactly too, by following it through every outcome; nothing is sampled.
  */
 #include "../held/disk.h"
+#include "drawn_files.h"
 #include "optimum.h"
 #include "play.h"
-#include "random_rules.h"
 
 #include <math.h>
 #include <setjmp.h>
@@ -17,43 +17,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include <cmocka.h>
 #include <jansson.h>
-
-static char folder[64];
-
-static const char *file_at(const char *name)
-{
-    static char path[2][96];
-    static int turn;
-    turn = !turn;
-    snprintf(path[turn], sizeof path[turn], "%s/%s", folder, name);
-    return path[turn];
-}
-
-static int make_folder(void **state)
-{
-    (void)state;
-    const char *root = getenv("TMPDIR");
-    snprintf(folder, sizeof folder, "%.40s/optimum-XXXXXX", root == NULL ? "/tmp" : root);
-    return mkdtemp(folder) == NULL;
-}
-
-static int drop_folder(void **state)
-{
-    (void)state;
-    unlink(file_at("v.gnd"));
-    unlink(file_at("v.case"));
-    return rmdir(folder);
-}
-
-static uint64_t setting(const char *name, uint64_t missing)
-{
-    const char *text = getenv(name);
-    return text == NULL ? missing : strtoull(text, NULL, 10);
-}
 
 /* ---- drawn vehicles ---- */
 
@@ -104,7 +70,7 @@ static void draw_points(drawing *d, int points)
 
 static void draw_files(uint64_t seed)
 {
-    drawing d = {.state = seed * 7919, .out = fopen(file_at("v.gnd"), "wb")};
+    drawing d = {.state = seed * 7919, .out = fopen(drawn_path("v.gnd"), "wb")};
     assert_non_null(d.out);
     int points = 2 + below(&d, 2), loads = 2 + below(&d, 2);
     fprintf(d.out, "language 1\nvehicle cart supply 12 V\n");
@@ -115,7 +81,7 @@ static void draw_files(uint64_t seed)
         fprintf(d.out, "load l%d kind lamp in a%d do not swap, bypass, jumper returns through p%d\n", l, below(&d, 3),
                 l == 0 ? points - 1 : below(&d, points));
     assert_int_equal(fclose(d.out), 0);
-    d.out = fopen(file_at("v.case"), "wb");
+    d.out = fopen(drawn_path("v.case"), "wb");
     assert_non_null(d.out);
     fprintf(d.out, "case \"drawn\" on cart\noccasion workshop\nl0 %s\n", below(&d, 2) ? "dim" : "dead");
     if (below(&d, 3) == 0)
@@ -244,9 +210,9 @@ static bool open_table(table *t, rl_context *context, double above)
 {
     size_t cases;
     double repair[64], proof;
-    *t = (table){.model = disk_model(context, file_at("v.gnd")), .oracle = oc_model_read(file_at("v.gnd"))};
+    *t = (table){.model = disk_model(context, drawn_path("v.gnd")), .oracle = oc_model_read(drawn_path("v.gnd"))};
     assert_non_null(t->oracle);
-    oc_case **list = oc_cases_read(t->oracle, file_at("v.case"), &cases);
+    oc_case **list = oc_cases_read(t->oracle, drawn_path("v.case"), &cases);
     assert_int_equal(cases, 1);
     proof = rl_model_kind(t->model, 0)->check;   /* there is one kind: its look proves a repair */
     assert_int_equal(rl_model_vehicle(t->model)->elements, oc_model_elements(t->oracle));
@@ -289,7 +255,7 @@ static void compare(rl_context *context, uint64_t seed, tally *sum)
 static void near_the_optimum(void **state)
 {
     (void)state;
-    uint64_t first = setting("RANDOM_SEED", 1), count = setting("RANDOM_COUNT", 60);
+    uint64_t first = drawn_setting("RANDOM_SEED", 1), count = drawn_setting("RANDOM_COUNT", 60);
     rl_context *context = disk_context(NULL);
     tally sum = {0};
     for (uint64_t seed = first; seed < first + count; seed++)
@@ -308,7 +274,7 @@ static const double RARE = 1e-8;
 
 static FILE *begin_chain(const json_t *p, const json_t *minutes)
 {
-    FILE *out = fopen(file_at("v.gnd"), "wb");
+    FILE *out = fopen(drawn_path("v.gnd"), "wb");
     assert_non_null(out);
     fprintf(out, "vehicle cart supply 12 V\nclass wire loose 0%% corroded 0%% open 0%%\n"
                  "kind lamp behaves normal, dead failed 0%% check 0.00001 min repair 1 min \"renew\"\n    when open dead 100%%\n");
@@ -318,7 +284,7 @@ static FILE *begin_chain(const json_t *p, const json_t *minutes)
         fprintf(out, i > 0 ? " returns through p%zu\n" : "\n", i - 1);
     }
     fprintf(out, "load l0 kind lamp do not swap, bypass, jumper returns through p%zu\n", json_array_size(p) - 1);
-    FILE *cases = fopen(file_at("v.case"), "wb");
+    FILE *cases = fopen(drawn_path("v.case"), "wb");
     assert_non_null(cases);
     fprintf(cases, "case \"dead\" on cart\noccasion workshop\nl0 dead\n");
     assert_int_equal(fclose(cases), 0);
@@ -412,5 +378,5 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {cmocka_unit_test(repair_order), cmocka_unit_test(measured_chains),
                                        cmocka_unit_test(near_the_optimum)};
-    return cmocka_run_group_tests(tests, make_folder, drop_folder) ? 1 : 0;
+    return cmocka_run_group_tests(tests, drawn_make, drawn_drop) ? 1 : 0;
 }

@@ -4,85 +4,32 @@
  * RANDOM_SEED and RANDOM_COUNT choose other draws; a difference is said with
  * its seed, and `RANDOM_COUNT=1 RANDOM_SEED=n` draws that vehicle again.
  */
-#include "given_engine.h"
 #include "../held/disk.h"
+#include "drawn_files.h"
+#include "given_engine.h"
 #include "given_oracle.h"
-#include "random_rules.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <cmocka.h>
-#include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 static const tolerance ORACLE = {1e-9, 1e-9, 1e-9, 1e-9, 1e-9};
 static const tolerance SCRATCH = {1e-12, 1e-12, 1e-12, 1e-12, 1e-12};
 static const double BOUND = 1e6;       /* joint states that the oracle looks at */
 
-static char folder[64];
-
-static uint64_t setting(const char *name, uint64_t missing)
-{
-    const char *text = getenv(name);
-    return text == NULL ? missing : strtoull(text, NULL, 10);
-}
-
-static void write_file(const char *name, const char *text)
-{
-    char path[96];
-    snprintf(path, sizeof path, "%s/%s", folder, name);
-    FILE *file = fopen(path, "wb");
-    assert_non_null(file);
-    assert_int_equal(fwrite(text, 1, strlen(text), file), strlen(text));
-    assert_int_equal(fclose(file), 0);
-}
-
-static const char *file_at(const char *name)
-{
-    static char path[96];
-    snprintf(path, sizeof path, "%s/%s", folder, name);
-    return path;
-}
-
-static void write_vehicle(uint64_t seed, drawn *text)
-{
-    draw_vehicle(seed, text);
-    write_file("base.gnd", text->base);
-    write_file("v.gnd", text->rules);
-    write_file("v.case", text->cases);
-}
-
-static int make_folder(void **state)
-{
-    (void)state;
-    const char *root = getenv("TMPDIR");
-    snprintf(folder, sizeof folder, "%.40s/random-XXXXXX", root == NULL ? "/tmp" : root);
-    return mkdtemp(folder) == NULL;
-}
-
-static int drop_folder(void **state)
-{
-    (void)state;
-    static const char *const name[] = {"base.gnd", "v.gnd", "v.case"};
-    for (int i = 0; i < 3; i++)
-        unlink(file_at(name[i]));
-    return rmdir(folder);
-}
-
 /* ---- against the oracle ---- */
 
 typedef struct counts { size_t compared, wide, contradictions; int bad; } counts;
 
-static void against_oracle(const rl_model *model, const rl_book *book, const char *rules, counts *n)
+static void against_oracle(const rl_model *model, const rl_book *book, counts *n)
 {
     size_t cases;
-    oc_model *oracle = oc_model_read(rules);
+    oc_model *oracle = oc_model_read(drawn_path("v.gnd"));
     assert_non_null(oracle);
-    oc_case **list = oc_cases_read(oracle, file_at("v.case"), &cases);
+    oc_case **list = oc_cases_read(oracle, drawn_path("v.case"), &cases);
     assert_int_equal(cases, rl_book_count(book));
     for (size_t i = 0; i < cases; i++) {
         given *want = given_from_oracle(oracle, list[i], BOUND);
@@ -105,13 +52,10 @@ static void one_vehicle(rl_context *context, uint64_t seed, counts *n)
     static drawn text;
     rl_model *model = NULL;
     rl_book *book = NULL;
-    char rules[96];
     int before = n->bad;
-    write_vehicle(seed, &text);
-    strcpy(rules, file_at("v.gnd"));
-    assert_int_equal(rl_model_read(context, rules, &model), RL_OK);
-    assert_int_equal(rl_book_read(context, model, file_at("v.case"), &book), RL_OK);
-    against_oracle(model, book, rules, n);
+    drawn_put(seed, &text);
+    drawn_read(context, &model, &book);
+    against_oracle(model, book, n);
     rl_book_free(book);
     rl_model_free(model);
     if (n->bad != before)
@@ -121,7 +65,7 @@ static void one_vehicle(rl_context *context, uint64_t seed, counts *n)
 static void enumeration(void **state)
 {
     (void)state;
-    uint64_t first = setting("RANDOM_SEED", 1), count = setting("RANDOM_COUNT", 60);
+    uint64_t first = drawn_setting("RANDOM_SEED", 1), count = drawn_setting("RANDOM_COUNT", 60);
     rl_context *context = disk_context(NULL);
     counts n = {0};
     for (uint64_t seed = first; seed < first + count; seed++)
@@ -201,13 +145,13 @@ static void added_and_withdrawn(void **state)
 {
     (void)state;
     static drawn text;
-    uint64_t first = setting("RANDOM_SEED", 1), count = setting("RANDOM_COUNT", 20);
+    uint64_t first = drawn_setting("RANDOM_SEED", 1), count = drawn_setting("RANDOM_COUNT", 20);
     rl_context *context = disk_context(NULL);
     int bad = 0;
     for (uint64_t seed = first; seed < first + count; seed++) {
         rl_model *model = NULL;
-        write_vehicle(seed, &text);
-        assert_int_equal(rl_model_read(context, file_at("v.gnd"), &model), RL_OK);
+        drawn_put(seed, &text);
+        drawn_read(context, &model, NULL);
         lines l = lines_of(text.cases, (int)(seed % 3));
         int here = change(context, model, &l);
         if (here > 0)
@@ -222,5 +166,5 @@ static void added_and_withdrawn(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {cmocka_unit_test(enumeration), cmocka_unit_test(added_and_withdrawn)};
-    return cmocka_run_group_tests(tests, make_folder, drop_folder) != 0;
+    return cmocka_run_group_tests(tests, drawn_make, drawn_drop) != 0;
 }

@@ -6,7 +6,7 @@
  * RANDOM_COUNT choose other draws.
  */
 #include "../held/disk.h"
-#include "random_rules.h"
+#include "drawn_files.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -14,49 +14,11 @@
 #include <stdint.h>
 #include <cmocka.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 static const double NEAR = 1e-7;   /* dB; a relative error of the odds below 3e-8 */
 enum { NONE = -1 };
-
-static char folder[64];
-
-static const char *file_at(const char *name)
-{
-    static char path[3][96];
-    static int next;
-    next = (next + 1) % 3;
-    snprintf(path[next], sizeof path[next], "%s/%s", folder, name);
-    return path[next];
-}
-
-static void write_file(const char *name, const char *text)
-{
-    FILE *file = fopen(file_at(name), "wb");
-    assert_non_null(file);
-    assert_int_equal(fwrite(text, 1, strlen(text), file), strlen(text));
-    assert_int_equal(fclose(file), 0);
-}
-
-static int make_folder(void **state)
-{
-    (void)state;
-    const char *root = getenv("TMPDIR");
-    snprintf(folder, sizeof folder, "%.40s/why-XXXXXX", root == NULL ? "/tmp" : root);
-    return mkdtemp(folder) == NULL;
-}
-
-static int drop_folder(void **state)
-{
-    (void)state;
-    static const char *const name[] = {"base.gnd", "v.gnd", "v.case"};
-    for (int i = 0; i < 3; i++)
-        unlink(file_at(name[i]));
-    return rmdir(folder);
-}
 
 /* ---- two separate answers ---- */
 
@@ -220,8 +182,7 @@ static void drawn_vehicles(void **state)
 {
     (void)state;
     static drawn text;
-    const char *from = getenv("RANDOM_SEED"), *many = getenv("RANDOM_COUNT");
-    uint64_t first = from ? strtoull(from, NULL, 10) : 1, count = many ? strtoull(many, NULL, 10) : 25;
+    uint64_t first = drawn_setting("RANDOM_SEED", 1), count = drawn_setting("RANDOM_COUNT", 25);
     rl_context *context = disk_context(NULL);
     int bad = 0;
     size_t compared = 0;
@@ -229,12 +190,8 @@ static void drawn_vehicles(void **state)
         rl_model *model = NULL;
         rl_book *book = NULL;
         uint64_t random = seed;
-        draw_vehicle(seed, &text);
-        write_file("base.gnd", text.base);
-        write_file("v.gnd", text.rules);
-        write_file("v.case", text.cases);
-        assert_int_equal(rl_model_read(context, file_at("v.gnd"), &model), RL_OK);
-        assert_int_equal(rl_book_read(context, model, file_at("v.case"), &book), RL_OK);
+        drawn_put(seed, &text);
+        drawn_read(context, &model, &book);
         int here = 0;
         for (size_t i = 0; i < rl_book_count(book); i++) {
             here += drawn_case(context, model, rl_book_case(book, i), &compared);
@@ -314,5 +271,5 @@ int main(void)
         cmocka_unit_test(drawn_vehicles), cmocka_unit_test(small_vehicle), cmocka_unit_test(demo_vehicle),
         cmocka_unit_test(large_vehicle),
     };
-    return cmocka_run_group_tests(tests, make_folder, drop_folder) != 0;
+    return cmocka_run_group_tests(tests, drawn_make, drawn_drop) != 0;
 }

@@ -3,6 +3,7 @@
  * Invariant: the advice is that of rl_case_outlook, as it is given to anyone who asks;
  * what is added is the rule of the play and that only suspects are mended.
  */
+#include "outlook.h"
 #include "play.h"
 
 #include <assert.h>
@@ -48,7 +49,7 @@ rl_status rl_move_advised(const rl_scene *scene, rl_case *c, rl_move *out)
     if (status != RL_OK || p > scene->above || !scene->may_test)
         return status;
     assert(likeliest >= 0);
-    status = rl_case_outlook(c, 0, &outlook);
+    status = rl_case_advice(c, &outlook);
     if (status != RL_OK)
         return status == RL_WIDE ? RL_OK : status;   /* no test can be worked out */
     out->element = first_mend(scene, outlook, likeliest);

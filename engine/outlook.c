@@ -81,13 +81,23 @@ static const rl_test *most_telling(const rl_choice *choice, const rl_test *list,
     return best;
 }
 
+/* The first that come, at most so many. */
+static void choose_first(rl_choice *choice, const rl_test *list, size_t count, size_t most)
+{
+    for (size_t i = 0; i < count && (size_t)choice->count < most; i++)
+        if (worth_choosing(choice, &list[i]))
+            choice->test[choice->count++] = &list[i];
+}
+
+static size_t first_half(size_t most)
+{
+    return (most + 1) / 2;
+}
+
 rl_choice rl_choose_tests(rl_arena *arena, const rl_test *list, size_t count, size_t most)
 {
     rl_choice choice = {.test = rl_many(arena, most + 1, const rl_test *)};
-    size_t half = (most + 1) / 2;
-    for (size_t i = 0; i < count && (size_t)choice.count < half; i++)
-        if (worth_choosing(&choice, &list[i]))
-            choice.test[choice.count++] = &list[i];
+    choose_first(&choice, list, count, first_half(most));
     while ((size_t)choice.count < most) {
         const rl_test *test = most_telling(&choice, list, count);
         if (!test)
@@ -247,6 +257,20 @@ static double rate(const rl_test *test)
     return rl_coarse(test->minutes > 0 ? test->bits / test->minutes : INFINITY);
 }
 
+/* Whether a test comes before another: by bits per minute, then by text. */
+static bool precedes(const rl_test *test, const rl_test *than)
+{
+    double p = rate(test), q = rate(than);
+    if (p < q || p > q)
+        return p > q;
+    return strcmp(test->text, than->text) < 0;
+}
+
+static bool saves(const rl_outlook *out, const rl_course *course)
+{
+    return rl_coarse(course->minutes) < rl_coarse(out->minutes);
+}
+
 /* Expected minutes say whether to test at all; which test, bits per minute say better, as they
  * look further than to the repairs behind this one test. */
 static const rl_course *advise(const rl_outlook *out)
@@ -254,8 +278,7 @@ static const rl_course *advise(const rl_outlook *out)
     const rl_course *best = NULL;
     for (size_t i = 0; i < out->courses; i++) {
         const rl_course *course = &out->course[i];
-        bool saves = rl_coarse(course->minutes) < rl_coarse(out->minutes);
-        if (saves && (!best || rate(&course->test) > rate(&best->test)))
+        if (saves(out, course) && (!best || precedes(&course->test, &best->test)))
             best = course;
     }
     return best;
@@ -327,5 +350,96 @@ rl_status rl_case_outlook(rl_case *c, size_t tests, const rl_outlook **out)
         return status;
     status = rl_ask(c, look_out, &q);
     rl_sequel_close(&q.sequel);
+    return status;
+}
+
+/* ---- the advice alone ---- */
+
+/* What is advised is the first test, by bits per minute, that saves minutes: mostly the very
+ * first.  The list is asked for only as far as it takes to find it. */
+static const size_t stages[] = {1, 4, 0};
+enum { STAGES = sizeof stages / sizeof *stages };
+
+typedef struct advice_question {
+    outlook_question of;
+    bool whole;                 /* the list reaches as far as that of the outlook */
+    const rl_test **tried;
+    int trieds;
+} advice_question;
+
+static int by_precedence(const void *a, const void *b)
+{
+    const rl_test *const *x = a, *const *y = b;
+    return precedes(*x, *y) ? -1 : precedes(*y, *x);
+}
+
+/* The outlook's choice, as far as the list goes, in the order in which it would be advised. */
+static rl_choice choose_by_rate(rl_arena *arena, const advice_question *q)
+{
+    const outlook_question *of = &q->of;
+    rl_choice choice = {.test = rl_many(arena, RL_OUTLOOK_TESTS + 1, const rl_test *)};
+    if (!q->whole) {
+        choose_first(&choice, of->list, of->count, first_half(RL_OUTLOOK_TESTS));
+        return choice;
+    }
+    choice = rl_choose_tests(arena, of->list, of->count, RL_OUTLOOK_TESTS);
+    qsort(choice.test, (size_t)choice.count, sizeof *choice.test, by_precedence);
+    return choice;
+}
+
+/* A test that was tried in an earlier stage saved nothing. */
+static bool was_tried(const advice_question *q, const rl_test *test)
+{
+    for (int i = 0; i < q->trieds; i++)
+        if (strcmp(q->tried[i]->text, test->text) == 0)
+            return true;
+    return false;
+}
+
+static void walk(outlooker *o, advice_question *q, const rl_choice *choice, rl_outlook *out)
+{
+    rl_course *course = rl_new(o->arena, rl_course);
+    for (int i = 0; i < choice->count && o->status == RL_OK && !out->advice; i++) {
+        if (was_tried(q, choice->test[i]))
+            continue;
+        q->tried[q->trieds++] = choice->test[i];
+        if (prospect_of(o, choice->test[i], q->of.answer->log_evidence, course) && saves(out, course))
+            out->advice = course;
+    }
+}
+
+static rl_status look_for_advice(rl_case *c, void *argument)
+{
+    advice_question *q = argument;
+    outlooker o;
+    set_outlooker(&o, c, &q->of);
+    if (!q->tried)
+        q->tried = rl_many(o.arena, STAGES * RL_OUTLOOK_TESTS, const rl_test *);
+    rl_outlook *out = rl_new(o.arena, rl_outlook);
+    rl_choice choice = choose_by_rate(o.arena, q);
+    repair_now(&o, q->of.answer->belief, out);
+    if (out->mends > 0 && choice.count > 0) {
+        rl_sequel_open(&q->of.sequel, c, c->arena.bail);
+        walk(&o, q, &choice, out);
+    }
+    if (o.status == RL_OK)
+        *q->of.out = out;
+    return o.status;
+}
+
+rl_status rl_case_advice(rl_case *c, const rl_outlook **out)
+{
+    advice_question q = {.of = {.out = out}};
+    assert(c && out);
+    *out = NULL;
+    rl_status status = rl_case_answer(c, &q.of.answer);
+    for (int i = 0; i < STAGES && status == RL_OK && !(*out && (*out)->advice); i++) {
+        size_t reach = stages[i] ? stages[i] : rl_choice_reach(RL_OUTLOOK_TESTS);
+        q.whole = stages[i] == 0;
+        status = rl_case_best_tests(c, reach, &q.of.list, &q.of.count);
+        if (status == RL_OK)
+            status = rl_ask(c, look_for_advice, &q);
+        rl_sequel_close(&q.of.sequel);
+    }
     return status;
 }

@@ -20,6 +20,10 @@ size_t rl_choice_reach(size_t most);
 /* The best half by bits per minute, then those that tell most; no two measure the same. */
 rl_choice rl_choose_tests(rl_arena *arena, const rl_test *list, size_t count, size_t most);
 
+/* Repairs and advice as rl_case_outlook has them, without the courses: much less work, as
+ * the advice is mostly the first test that is tried.  Status and ownership as there. */
+rl_status rl_case_advice(rl_case *c, const rl_outlook **out);
+
 /* Minutes of the proof of a repair: the longest look that it takes to see again what was seen amiss. */
 double rl_proof_minutes(const rl_case *c);
 /* Minutes of a repair, without access and proof: as the rules say, or customary for its sort. */

@@ -5,7 +5,7 @@
  */
 #include "admit.h"
 
-#include "span_key.h"
+#include "roster.h"
 
 #include <assert.h>
 #include <string.h>
@@ -19,41 +19,10 @@ typedef struct admitter {
     bool *seen;                /* by load: the last occasion holds its behaviour without conditions */
     bool *amiss;               /* by load */
     bool *open;                /* by area */
-    rl_span_keys keys;         /* sets of elements */
+    const rl_roster *roster;
+    bool *read;                /* by load: the last occasion holds a reading of it */
+    bool *measured[2];         /* resistance, continuity: by rl_test.measures */
 } admitter;
-
-/* Marks on sets of elements. */
-enum { MARK_TAKEN = 1, MARK_RESISTANCE = 2, MARK_CONTINUITY = 4 };
-
-/* ---- adding ---- */
-
-static rl_test *add(admitter *a, rl_test_sort sort, int subject, double check)
-{
-    rl_candidates *list = a->list;
-    if (list->count == list->room) {
-        int room = list->room ? list->room * 2 : 256;
-        rl_test *more = rl_many(list->arena, room, rl_test);
-        if (list->count > 0)
-            memcpy(more, list->at, (size_t)list->count * sizeof *more);
-        list->at = more;
-        list->room = room;
-    }
-    rl_test *c = &list->at[list->count++];
-    *c = (rl_test){.sort = sort, .subject = subject, .other = -1, .named = -1, .from = -1, .to = -1,
-                   .areas = {-1, -1}, .suspect = -1, .check_minutes = check};
-    return c;
-}
-
-static void set_text(admitter *a, rl_test *c, const char *const *word, int words)
-{
-    rl_text text = {.arena = a->list->arena};
-    for (int i = 0; i < words; i++) {
-        if (i > 0)
-            rl_put(&text, " ");
-        rl_put(&text, word[i]);
-    }
-    c->text = text.bytes;
-}
 
 static const char *id_of(const admitter *a, int element)
 {
@@ -129,15 +98,6 @@ static void open_area(admitter *a, int area)
         a->open[area] = true;
 }
 
-/* The areas of a reading's two ends. */
-static void reading_areas(const admitter *a, int load, int from, int to, int areas[2])
-{
-    areas[0] = area_of(a, from >= 0 ? from : load);
-    areas[1] = area_of(a, to >= 0 ? to : rl_last_element(a->model, load));
-    if (areas[1] == areas[0])
-        areas[1] = -1;
-}
-
 static void open_conditions(admitter *a, const rl_finding *f)
 {
     if (f->with.bypass || f->with.swap || f->with.jumper)
@@ -159,7 +119,7 @@ static void open_needed(admitter *a, const rl_finding *f)
     case RL_E_DROP:
     case RL_E_RESISTANCE:
     case RL_E_CONTINUITY:
-        reading_areas(a, f->subject, f->from, f->to, areas);
+        rl_reading_areas(a->model, f->subject, f->from, f->to, areas);
         open_area(a, areas[0]);
         open_area(a, areas[1]);
         break;
@@ -188,186 +148,57 @@ void rl_areas_open(const rl_case *c, bool *open)
     gather_areas(&a);
 }
 
-/* ---- behaviours, symptoms, inspections ---- */
+/* ---- what the vehicle admits ---- */
 
-static void admit_behaviours(admitter *a)
-{
-    for (int e = 0; e < a->model->nodes; e++) {
-        const rl_element *info = &a->model->node[e].info;
-        if (info->sort != RL_LOAD || a->seen[e])
-            continue;
-        rl_test *c = add(a, RL_TEST_BEHAVIOUR, e, a->model->kind[info->kind].info.check);
-        set_text(a, c, (const char *[]){info->id}, 1);
-    }
-}
-
-static void admit_symptoms(admitter *a)
-{
-    for (int s = 0; s < a->model->signs; s++) {
-        rl_test *c = add(a, RL_TEST_SYMPTOM, -1, a->model->sign[s].info.check);
-        c->named = s;
-        set_text(a, c, (const char *[]){a->model->sign[s].info.id}, 1);
-        drop_if_held(a, c, false);
-    }
-}
-
-static void admit_inspections(admitter *a)
-{
-    for (int l = 0; l < a->model->looks; l++) {
-        const rl_inspection *look = &a->model->look[l].info;
-        for (int e = 0; e < a->model->nodes; e++) {
-            if (!(look->sorts >> a->model->node[e].info.sort & 1u) || (forbidden(a, e) & RL_NO_PROBE))
-                continue;
-            rl_test *c = add(a, RL_TEST_INSPECTION, e, look->check);
-            c->named = l;
-            c->areas[0] = area_of(a, e);
-            set_text(a, c, (const char *[]){look->id, id_of(a, e)}, 2);
-            drop_if_held(a, c, true);
-        }
-    }
-}
-
-/* ---- readings ---- */
-
-static void set_span_text(admitter *a, rl_test *c, const char *word)
-{
-    const char *text[6] = {word, id_of(a, c->subject)};
-    int words = 2;
-    if (c->from >= 0) {
-        text[words++] = "from";
-        text[words++] = id_of(a, c->from);
-    }
-    if (c->to >= 0) {
-        text[words++] = "to";
-        text[words++] = id_of(a, c->to);
-    }
-    set_text(a, c, text, words);
-}
-
-static bool probe_forbidden(const admitter *a, int load, int from, int to, bool dead)
-{
-    int last = dead && to < 0 ? rl_last_element(a->model, load) : to;
-    unsigned all = forbidden(a, load) | (from >= 0 ? forbidden(a, from) : 0) | (last >= 0 ? forbidden(a, last) : 0);
-    return all & RL_NO_PROBE;
-}
-
-static double limit_of(const admitter *a, size_t key)
-{
-    const rl_span_set *set = &a->keys.set[key];
-    double limit = 0;
-    for (int i = 0; i < set->count; i++)
-        if (a->model->node[set->element[i]].info.limit > limit)
-            limit = a->model->node[set->element[i]].info.limit;
-    return limit;
-}
-
-static void put_span(admitter *a, rl_test_sort sort, int load, int from, int to, size_t key)
-{
-    static const char *const word[] = {"drop", "resistance", "continuity"};
-    const rl_model *m = a->model;
-    double check = sort == RL_TEST_DROP ? m->volts.check : sort == RL_TEST_RESISTANCE ? m->ohms.check : m->beeper.check;
-    rl_test *c = add(a, sort, load, check);
-    c->from = from;
-    c->to = to;
-    c->measures = key;
-    c->limit = sort == RL_TEST_DROP ? limit_of(a, key) : 0;
-    reading_areas(a, load, from, to, c->areas);
-    set_span_text(a, c, word[sort - RL_TEST_DROP]);
-    if (sort == RL_TEST_DROP)
-        drop_if_held(a, c, false);
-}
-
-static void admit_drop(admitter *a, int load, int from, int to)
-{
-    const rl_node *node = &a->model->node[load];
-    rl_stretch stretch;
-    if (!a->model->volts.given || node->info.current <= 0 || probe_forbidden(a, load, from, to, false))
-        return;
-    if (rl_stretch_make(a->list->arena, a->model, load, from, to, false, &stretch) != RL_STRETCH_OK ||
-        !rl_span_has_laws(a->model, &stretch))
-        return;
-    put_span(a, RL_TEST_DROP, load, from, to, rl_span_key(&a->keys, &stretch));
-}
-
-/* Resistance and continuity: spans of the same elements once. */
-static void admit_dead(admitter *a, int load, int from, int to)
-{
-    rl_stretch stretch;
-    if (!(a->model->ohms.given || a->model->beeper.given) || probe_forbidden(a, load, from, to, true) ||
-        (forbidden(a, load) & RL_NO_DISCONNECT))
-        return;
-    if (rl_stretch_make(a->list->arena, a->model, load, from, to, true, &stretch) != RL_STRETCH_OK ||
-        !rl_span_has_laws(a->model, &stretch))
-        return;
-    size_t key = rl_span_key(&a->keys, &stretch);
-    if (!rl_span_mark(&a->keys, key, MARK_TAKEN))
-        return;
-    if (a->model->ohms.given && !rl_span_marked(&a->keys, key, MARK_RESISTANCE))
-        put_span(a, RL_TEST_RESISTANCE, load, from, to, key);
-    if (a->model->beeper.given && !rl_span_marked(&a->keys, key, MARK_CONTINUITY))
-        put_span(a, RL_TEST_CONTINUITY, load, from, to, key);
-}
-
-/* Ends in D(load): from (its wire: the default) before to (-1: the end). */
-static void admit_spans_of(admitter *a, int load)
-{
-    const rl_node *node = &a->model->node[load];
-    int last = rl_last_element(a->model, load);
-    for (int i = 0; i < node->on_every_count; i++) {
-        int from = i == 0 ? -1 : node->on_every[i];
-        admit_drop(a, load, from, -1);
-        admit_dead(a, load, from, -1);
-        for (int j = i + 1; j < node->on_every_count; j++) {
-            int to = node->on_every[j];
-            admit_drop(a, load, from, to);
-            if (to != last)
-                admit_dead(a, load, from, to);
-        }
-    }
-}
-
-static void gather_measured(admitter *a)
+static void gather_readings(admitter *a)
 {
     for (int i = 0; i < a->c->findings; i++) {
         const rl_finding *f = a->c->finding[i];
         rl_stretch stretch;
         bool dead = f->sort == RL_E_RESISTANCE || f->sort == RL_E_CONTINUITY;
-        if (!dead || f->line.replaced || f->occasion != a->last)
+        if (f->occasion != a->last)
             continue;
-        if (rl_stretch_make(a->list->arena, a->model, f->subject, f->from, f->to, true, &stretch) != RL_STRETCH_OK)
+        if (f->sort == RL_E_DROP || f->sort == RL_E_SUPPLY)
+            a->read[f->subject] = true;
+        if (!dead || f->line.replaced ||
+            rl_stretch_make(a->list->arena, a->model, f->subject, f->from, f->to, true, &stretch) != RL_STRETCH_OK)
             continue;
-        rl_span_mark(&a->keys, rl_span_key(&a->keys, &stretch),
-                     f->sort == RL_E_CONTINUITY ? MARK_CONTINUITY : MARK_RESISTANCE);
+        a->measured[f->sort == RL_E_CONTINUITY][rl_span_find(&a->roster->keys, a->list->arena, &stretch)] = true;
     }
 }
 
-static void admit_readings(admitter *a)
+/* Whether the case as it is leaves the test of the roster open. */
+static bool is_open(const admitter *a, const rl_test *test)
 {
-    gather_measured(a);
-    for (int e = 0; e < a->model->nodes; e++) {
-        const rl_node *node = &a->model->node[e];
-        if (node->info.sort != RL_LOAD)
-            continue;
-        admit_spans_of(a, e);
-        bool laws = a->model->sound.median > 0 && a->model->corroded.median > 0;
-        if (node->feed.parent < 0 || node->info.current <= 0 || !a->model->volts.given || !laws ||
-            (forbidden(a, e) & RL_NO_PROBE))
-            continue;
-        rl_test *c = add(a, RL_TEST_SUPPLY, e, a->model->volts.check);
-        c->areas[0] = area_of(a, e);
-        set_text(a, c, (const char *[]){"supply", id_of(a, e)}, 2);
-        drop_if_held(a, c, false);
+    switch (test->sort) {
+    case RL_TEST_BEHAVIOUR: return !a->seen[test->subject];
+    case RL_TEST_RESISTANCE: return !a->measured[0][test->measures];
+    case RL_TEST_CONTINUITY: return !a->measured[1][test->measures];
+    case RL_TEST_DROP:
+    case RL_TEST_SUPPLY: return !a->read[test->subject] || !held(a, test->text, false);
+    case RL_TEST_INSPECTION: return !held(a, test->text, true);
+    default: return !held(a, test->text, false);
     }
+}
+
+static void admit_roster(admitter *a)
+{
+    rl_candidates *list = a->list;
+    list->room = a->roster->tests + 256;
+    list->at = rl_raw(list->arena, list->room, rl_test);
+    for (int i = 0; i < a->roster->tests; i++)
+        if (is_open(a, &a->roster->test[i]))
+            list->at[list->count++] = a->roster->test[i];
 }
 
 /* ---- what a load that is amiss allows ---- */
 
 static void admit_condition(admitter *a, rl_test_sort sort, int load, const char *words, int at, const rl_action *action)
 {
-    rl_test *c = add(a, sort, load, action->check);
+    rl_test *c = rl_candidates_add(a->list, sort, load, action->check);
     c->other = at;
     c->areas[0] = area_of(a, at >= 0 ? at : load);
-    set_text(a, c, (const char *[]){id_of(a, load), words, at >= 0 ? id_of(a, at) : NULL}, at >= 0 ? 3 : 2);
+    rl_candidates_say(a->list, c, (const char *[]){id_of(a, load), words, at >= 0 ? id_of(a, at) : NULL}, at >= 0 ? 3 : 2);
     drop_if_held(a, c, false);
 }
 
@@ -402,9 +233,9 @@ static bool share_return(const admitter *a, int load, int other)
 
 static void admit_pair(admitter *a, rl_test_sort sort, const char *word, int from, int to, double check)
 {
-    rl_test *c = add(a, sort, from, check);
+    rl_test *c = rl_candidates_add(a->list, sort, from, check);
     c->other = to;
-    set_text(a, c, (const char *[]){word, id_of(a, from), "to", id_of(a, to)}, 4);
+    rl_candidates_say(a->list, c, (const char *[]){word, id_of(a, from), "to", id_of(a, to)}, 4);
     drop_if_held(a, c, false);
 }
 
@@ -439,19 +270,20 @@ static void set_minutes(admitter *a, rl_test *test)
 void rl_admit_all(rl_candidates *list, rl_arena *arena, const rl_case *c)
 {
     const rl_model *m = c->model;
-    *list = (rl_candidates){.arena = arena, .c = c};
+    *list = (rl_candidates){.arena = arena};
     admitter a = {.list = list, .model = m, .c = c, .last = c->occasions - 1};
     a.seen = rl_many(arena, m->nodes, bool);
     a.amiss = rl_many(arena, m->nodes, bool);
     a.open = rl_many(arena, m->areas + 1, bool);
-    rl_span_keys_make(&a.keys, arena);
+    a.roster = rl_roster_of(m, arena);
+    a.read = rl_many(arena, m->nodes, bool);
+    for (int i = 0; i < 2; i++)
+        a.measured[i] = rl_many(arena, a.roster->keys.sets + 1, bool);
     gather_behaviours(&a);
     gather_others(&a);
     gather_areas(&a);
-    admit_behaviours(&a);
-    admit_symptoms(&a);
-    admit_inspections(&a);
-    admit_readings(&a);
+    gather_readings(&a);
+    admit_roster(&a);
     for (int e = 0; e < m->nodes; e++)
         if (a.amiss[e]) {
             admit_conditions(&a, e);

@@ -6,14 +6,8 @@
 #ifndef RL_ADMIT_H
 #define RL_ADMIT_H
 
+#include "roster.h"
 #include "work.h"
-
-typedef struct rl_candidates {
-    rl_arena *arena;
-    const rl_case *c;
-    rl_test *at;                /* all but bits and ranges */
-    int count, room;
-} rl_candidates;
 
 /* All admissible tests of the case, minutes filled in, bits not yet. */
 void rl_admit_all(rl_candidates *list, rl_arena *arena, const rl_case *c);

@@ -1,13 +1,14 @@
 /* model.c: what is derived when a model is frozen, and the public questions to it.
  *
  * Invariant: after rl_model_freeze nothing in the model is written again, but
- * for the memo of bands, which means nothing; its derived cautions follow an
+ * for the memos of bands and of tests, which mean nothing; its derived cautions follow an
  * element's own, its class's and its area's.
  */
 #include "lower.h"
 
 #include "../grammar/parse.h"
 #include "band_book.h"
+#include "roster.h"
 #include "rows.h"
 
 #include <assert.h>
@@ -163,6 +164,7 @@ void rl_model_freeze(rl_model *m, rl_arena *scratch)
     derive_cautions(m, scratch);
     m->rows = rl_row_book_make(&m->arena, m);
     m->bands = rl_band_book_make(&m->arena, MOST_BANDS);
+    m->roster = rl_roster_place_make(&m->arena);
 }
 
 void rl_model_free(rl_model *model)
@@ -170,6 +172,7 @@ void rl_model_free(rl_model *model)
     if (model == NULL)
         return;
     rl_band_book_free(model->bands);
+    rl_roster_free(model->roster);
     rl_arena arena = model->arena; /* the model lies in its own arena */
     rl_arena_free(&arena);
 }

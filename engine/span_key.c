@@ -63,18 +63,37 @@ static void grow(rl_span_keys *keys)
     }
 }
 
+/* Where the set stands, or would. */
+static size_t *slot_of(const rl_span_keys *keys, const rl_span_set *set)
+{
+    size_t h = hash_of(set) & (keys->slots - 1);
+    while (keys->slot[h] && !same_set(&keys->set[keys->slot[h]], set))
+        h = (h + 1) & (keys->slots - 1);
+    return &keys->slot[h];
+}
+
 size_t rl_span_key(rl_span_keys *keys, const rl_stretch *stretch)
 {
-    rl_span_set set = set_of(keys->arena, stretch);
     if (keys->sets == keys->room)
         grow(keys);
-    size_t h = hash_of(&set) & (keys->slots - 1);
-    for (; keys->slot[h]; h = (h + 1) & (keys->slots - 1))
-        if (same_set(&keys->set[keys->slot[h]], &set))
-            return keys->slot[h];
+    rl_mark mark = rl_arena_mark(keys->arena);
+    rl_span_set set = set_of(keys->arena, stretch);
+    size_t *slot = slot_of(keys, &set);
+    if (*slot) {
+        rl_arena_rewind(keys->arena, mark);
+        return *slot;
+    }
     keys->set[++keys->sets] = set;
-    keys->slot[h] = keys->sets;
-    return keys->sets;
+    return *slot = keys->sets;
+}
+
+size_t rl_span_find(const rl_span_keys *keys, rl_arena *scratch, const rl_stretch *stretch)
+{
+    rl_mark mark = rl_arena_mark(scratch);
+    rl_span_set set = set_of(scratch, stretch);
+    size_t key = *slot_of(keys, &set);
+    rl_arena_rewind(scratch, mark);
+    return key;
 }
 
 bool rl_span_mark(rl_span_keys *keys, size_t key, unsigned mark)
@@ -83,12 +102,6 @@ bool rl_span_mark(rl_span_keys *keys, size_t key, unsigned mark)
     bool fresh = !(keys->set[key].marks & mark);
     keys->set[key].marks |= mark;
     return fresh;
-}
-
-bool rl_span_marked(const rl_span_keys *keys, size_t key, unsigned mark)
-{
-    assert(key >= 1 && key <= keys->sets);
-    return keys->set[key].marks & mark;
 }
 
 bool rl_span_has_laws(const rl_model *model, const rl_stretch *stretch)

@@ -18,9 +18,10 @@ typedef struct rl_span_keys {
 
 void rl_span_keys_make(rl_span_keys *keys, rl_arena *arena);
 size_t rl_span_key(rl_span_keys *keys, const rl_stretch *stretch);
+/* The same of a set that is there; 0: it is not. */
+size_t rl_span_find(const rl_span_keys *keys, rl_arena *scratch, const rl_stretch *stretch);
 /* Sets a mark (one bit) on a key; false if it was set already. */
 bool rl_span_mark(rl_span_keys *keys, size_t key, unsigned mark);
-bool rl_span_marked(const rl_span_keys *keys, size_t key, unsigned mark);
 /* Whether every element of the span has both its laws. */
 bool rl_span_has_laws(const rl_model *model, const rl_stretch *stretch);
 

@@ -44,7 +44,7 @@ static void making(void **state)
     (void)state;
     stage s;
     stage_open(&s);
-    bool failed = true;
+    bool failed = true, kept = false;   /* kept: the model made the list of its tests, once and for good */
     size_t k = 0;
     while (failed) {
         size_t before = s.shelf.out;
@@ -55,9 +55,10 @@ static void making(void **state)
         assert_int_equal(status, failed ? RL_MEMORY : RL_OK);
         assert_true((r == NULL) == failed);
         rl_rehearsal_free(r);
-        assert_int_equal(s.shelf.out, before);
+        assert_true(s.shelf.out == before || (!kept && s.shelf.out > before));
+        kept = kept || s.shelf.out > before;
     }
-    assert_true(k > 2);
+    assert_true(k > 2 && kept);
     stage_close(&s);
 }
 

@@ -33,10 +33,7 @@ static const char *occasion_line(rl_bout *bout)
 
 rl_status rl_bout_begin(rl_bout *bout)
 {
-    int nodes = bout->model->nodes;
-    bout->suspect = rl_many(bout->arena, nodes, bool);
-    bout->mended = rl_many(bout->arena, nodes, bool);
-    bout->open = rl_many(bout->arena, bout->model->areas + 1, bool);
+    bout->mended = rl_many(bout->arena, bout->model->nodes, bool);
     const char *occasion = occasion_line(bout);
     rl_status status = rl_case_new(bout->context, bout->model, "", &bout->c);
     if (status == RL_OK)
@@ -48,13 +45,23 @@ rl_status rl_bout_begin(rl_bout *bout)
     return status;
 }
 
-rl_status rl_bout_suspect(rl_bout *bout)
+rl_status rl_bout_touch(rl_bout *bout, bool *touched)
 {
     const rl_answer *answer;
     rl_status status = rl_case_answer(bout->c, &answer);
     for (int e = 0; status == RL_OK && e < bout->model->nodes; e++)
-        bout->suspect[e] = answer->belief[e].touched;
+        touched[e] = answer->belief[e].touched;
     return status;
+}
+
+/* Nothing was tried yet. */
+static void start(rl_bout *bout)
+{
+    size_t nodes = (size_t)bout->model->nodes;
+    bout->score = (rl_play){.tests = 0};
+    bout->suspect = rl_raw(bout->arena, nodes, bool);
+    memcpy(bout->suspect, bout->touched, nodes * sizeof *bout->suspect);
+    bout->open = rl_many(bout->arena, bout->model->areas + 1, bool);
 }
 
 void rl_bout_end(rl_bout *bout)
@@ -199,6 +206,7 @@ static rl_status play_walk(rl_bout *bout, const rl_test *walk, int walks)
 rl_status rl_bout_play(rl_bout *bout, rl_strategy strategy, const rl_test *walk, int walks)
 {
     assert(bout->c && bout->rule.above > 0);
+    start(bout);
     switch (strategy) {
     case RL_ADVICE: return play_advice(bout);
     case RL_WALK: return play_walk(bout, walk, walks);

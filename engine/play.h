@@ -40,7 +40,8 @@ typedef struct rl_bout {
     rl_arena *arena;           /* of this play; its bail is set */
     rl_play_rule rule;
     rl_drawn *drawn;
-    const bool *cure;          /* by element: at fault, and what is complained of depends on it */
+    const bool *touched;       /* by element: a finding of the complaint reaches it */
+    const bool *cure;          /* by element: touched, and at fault */
     rl_case *c;                /* owned; NULL: none yet */
     bool *suspect, *open;
     bool *mended;              /* by element, in vain */
@@ -50,9 +51,10 @@ typedef struct rl_bout {
 
 /* A case that holds the complaint alone. */
 rl_status rl_bout_begin(rl_bout *bout);
-/* The elements that a finding of the case reaches. */
-rl_status rl_bout_suspect(rl_bout *bout);
-/* Plays to the end.  `walk`: the tests of RL_WALK, in order. */
+/* Sets the elements that a finding of the case reaches. */
+rl_status rl_bout_touch(rl_bout *bout, bool *touched);
+/* Plays to the end, from the complaint alone.  `walk`: the tests of RL_WALK, in order.  After
+ * RL_LIKELIEST the case still holds the complaint alone. */
 rl_status rl_bout_play(rl_bout *bout, rl_strategy strategy, const rl_test *walk, int walks);
 void rl_bout_end(rl_bout *bout);
 

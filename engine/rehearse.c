@@ -28,7 +28,7 @@ struct rl_rehearsal {
     rl_mark base;              /* behind what lasts */
     const rl_test *walk;
     int walks;
-    bool *cure;                /* of the vehicle played */
+    bool *touched, *cure;      /* of the vehicle played */
     rl_drawn *drawn;           /* NULL: none */
     rl_bout bout;
 };
@@ -123,6 +123,7 @@ static rl_status prepare(rl_rehearsal *r)
         return status;
     if (setjmp(here) == 0) {
         r->arena.bail = &here;
+        r->touched = rl_many(&r->arena, r->model->nodes, bool);
         r->cure = rl_many(&r->arena, r->model->nodes, bool);
         make_walk(r, empty);
         r->base = rl_arena_mark(&r->arena);
@@ -189,9 +190,8 @@ static rl_status bout_new(rl_rehearsal *r)
 {
     assert(r->drawn && !r->bout.c);
     r->bout = (rl_bout){.context = r->context, .model = r->model, .arena = &r->arena, .rule = r->rule,
-                        .drawn = r->drawn, .cure = r->cure};
-    rl_status status = rl_bout_begin(&r->bout);
-    return status == RL_OK ? rl_bout_suspect(&r->bout) : status;
+                        .drawn = r->drawn, .touched = r->touched, .cure = r->cure};
+    return rl_bout_begin(&r->bout);
 }
 
 /* Which faults explain the complaint; false: none does. */
@@ -203,7 +203,7 @@ static bool set_cures(rl_rehearsal *r)
     memset(r->cure, 0, (size_t)r->model->nodes * sizeof *r->cure);
     rl_drawn_faults(r->drawn, &fault, &count);
     for (size_t i = 0; i < count; i++) {
-        r->cure[fault[i].element] = r->bout.suspect[fault[i].element];
+        r->cure[fault[i].element] = r->touched[fault[i].element];
         some = some || r->cure[fault[i].element];
     }
     return some;
@@ -239,7 +239,7 @@ static rl_status answer_none(rl_case *c, void *argument)
 static rl_status set_bits(rl_rehearsal *r, double *bits)
 {
     const rl_answer *answer;
-    none_question none = {.suspect = r->bout.suspect};
+    none_question none = {.suspect = r->touched};
     rl_status status = rl_ask(r->bout.c, answer_none, &none);
     if (status == RL_OK)
         status = rl_case_answer(r->bout.c, &answer);
@@ -260,6 +260,8 @@ static rl_status draw(rl_rehearsal *r, uint64_t number, rl_played *out)
         rl_status status = rl_drawn_new(r->context, r->model, r->seed, number + i * PASSED_STEP, &r->drawn);
         if (status == RL_OK)
             status = bout_new(r);
+        if (status == RL_OK)
+            status = rl_bout_touch(&r->bout, r->touched);
         if (status != RL_OK || set_cures(r))
             return status;
         rl_bout_end(&r->bout);
@@ -269,18 +271,21 @@ static rl_status draw(rl_rehearsal *r, uint64_t number, rl_played *out)
     return RL_MISSING;
 }
 
+/* RL_LIKELIEST goes first: what was answered of the complaint serves the next one too. */
 static rl_status play_all(rl_rehearsal *r, uint64_t number, rl_played *out)
 {
+    static const rl_strategy order[RL_STRATEGIES] = {RL_LIKELIEST, RL_ADVICE, RL_WALK};
     rl_status status = draw(r, number, out);
     if (status == RL_OK)
         status = set_bits(r, &out->bits);
-    for (int s = 0; s < RL_STRATEGIES && status == RL_OK; s++) {
+    for (int i = 0; i < RL_STRATEGIES && status == RL_OK; i++) {
         if (!r->bout.c)
             status = bout_new(r);
         if (status == RL_OK)
-            status = rl_bout_play(&r->bout, (rl_strategy)s, r->walk, r->walks);
-        out->of[s] = r->bout.score;
-        rl_bout_end(&r->bout);
+            status = rl_bout_play(&r->bout, order[i], r->walk, r->walks);
+        out->of[order[i]] = r->bout.score;
+        if (order[i] != RL_LIKELIEST)
+            rl_bout_end(&r->bout);
     }
     return status;
 }

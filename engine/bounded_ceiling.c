@@ -100,8 +100,9 @@ static void times_level(double *big, const double *small, const rl_axis *axis, i
         *big = times(*big, *small);
         return;
     }
-    for (size_t i = 0; i < axis->count; i++)
-        times_level(big + i * axis->left, small + i * axis->right, axis + 1, rank - 1);
+    const rl_axis *outer = &axis[rank - 1];
+    for (size_t i = 0; i < outer->count; i++)
+        times_level(big + i * outer->left, small + i * outer->right, axis, rank - 1);
 }
 
 /* Pieces that are multiplied together. */

@@ -2,7 +2,7 @@
  *
  * Upwards, each bucket runs its joins: its own terms, its factors and its
  * children's messages are multiplied and its variable is summed out: its
- * message, scaled so that the greatest cell is 1.  Downwards, the joins are run
+ * message, scaled so that its greatest cell is near 1.  Downwards, the joins are run
  * back: a part's bar is the sum of all that it was multiplied by, so that part
  * times bar is the part's belief, for all parts at some two times the cost of
  * the way up.
@@ -57,16 +57,10 @@ static double *take_cells(rl_arena *arena, size_t count)
     return rl_arena_raw(arena, count * sizeof(double));
 }
 
-static double greatest_of(const double *cells, size_t count)
-{
-    double greatest = 0;
-    for (size_t i = 0; i < count; i++)
-        greatest = cells[i] > greatest ? cells[i] : greatest;
-    return greatest;
-}
-
 typedef struct making {
     rl_arena *arena;
+    double *room;        /* for small tables, and how many cells of it are left */
+    size_t room_left;
     const rl_net *net;
     const rl_plan *plan;
     rl_tree *tree;
@@ -74,12 +68,33 @@ typedef struct making {
     log_sum *term;       /* by value of the variable at hand */
 } making;
 
+static double *take_few(making *work, size_t count)
+{
+    enum { FEW = 128, ROOM = 512 };
+    if (count > FEW)
+        return take_cells(work->arena, count);
+    if (count > work->room_left) {
+        work->room = take_cells(work->arena, ROOM);
+        work->room_left = ROOM;
+    }
+    double *taken = work->room;
+    work->room += count;
+    work->room_left -= count;
+    return taken;
+}
+
+/* Whether cells of which this is the greatest may stay as they are. */
+static inline bool near_one(double greatest)
+{
+    return greatest <= 1 && greatest >= 0.25;
+}
+
 /* Makes the greatest cell 1 unless it is near. */
 static void level(making *work, double *cells, size_t count)
 {
-    double greatest = greatest_of(cells, count);
+    double greatest = rl_greatest(cells, count);
     assert(greatest < INFINITY);
-    if (greatest > 1 || (greatest < 0.25 && greatest > 0)) {
+    if (!near_one(greatest) && greatest > 0) {
         log_add(&work->taken, greatest);
         for (size_t i = 0; i < count; i++)
             cells[i] /= greatest;
@@ -87,13 +102,12 @@ static void level(making *work, double *cells, size_t count)
     work->tree->zero = work->tree->zero || greatest == 0;
 }
 
-static void make_factor(making *work, int part)
+static void fill_factor(making *work, int part)
 {
     const rl_part *p = &work->plan->part[part];
-    double *cells = take_cells(work->arena, p->cells);
+    double *cells = work->tree->value[part];
     rl_gather(cells, &work->net->factor[p->factor], work->plan->size, work->plan->place, work->plan->lay);
     level(work, cells, p->cells);
-    work->tree->value[part] = cells;
 }
 
 /* The product of a value's unary factors; hundreds of them may pull in different ways. */
@@ -136,7 +150,7 @@ static void make_terms(making *work, int k)
 static void make_part(making *work, int part)
 {
     size_t cells = work->plan->part[part].cells;
-    double *room = take_cells(work->arena, 2 * cells);
+    double *room = take_few(work, 2 * cells);
     work->tree->value[part] = room;
     work->tree->bar[part] = room + cells;
 }
@@ -147,7 +161,7 @@ static void make_bucket(making *work, int k)
     rl_tree *tree = work->tree;
     rl_bucket *bucket = &tree->bucket[k];
     size_t size = (size_t)plan->size[k];
-    double *room = take_cells(work->arena, 3 * size);
+    double *room = take_few(work, 3 * size);
     bucket->terms = room;
     bucket->weight = room + size;
     bucket->marginal = room + 2 * size;
@@ -176,9 +190,10 @@ static void take_scalars(making *work)
 static void make_made(making *work, int part)
 {
     const rl_part *p = &work->plan->part[part];
-    if (p->factor >= 0)
-        make_factor(work, part);
-    else if (p->cells <= RL_SMALL_PRODUCT)
+    if (p->factor >= 0) {
+        work->tree->value[part] = take_few(work, p->cells);
+        fill_factor(work, part);
+    } else if (p->cells <= RL_SMALL_PRODUCT)
         make_part(work, part);
     else
         work->tree->value[part] = p->room >= 0 ? work->tree->room[p->room] : take_cells(work->arena, p->cells);
@@ -232,7 +247,7 @@ void rl_tree_weigh(rl_tree *tree, int variable, const double *weight)
     bucket->barred = false;
     if (weight == NULL)
         return;
-    double greatest = greatest_of(weight, size);
+    double greatest = rl_greatest(weight, size);
     bucket->barred = greatest == 0;
     for (size_t i = 0; i < size; i++)
         bucket->weight[i] = bucket->barred ? 0 : weight[i] / greatest;
@@ -269,10 +284,8 @@ static int make_own(rl_tree *tree, int k)
 static void run_join(const rl_tree *tree, const rl_join *join)
 {
     static const double ONE = 1;
-    const rl_part *out = &tree->plan->part[join->out];
-    memset(tree->value[join->out], 0, out->cells * sizeof(double));
-    rl_multiply_add(tree->value[join->out], tree->value[join->left], join->right < 0 ? &ONE : tree->value[join->right],
-                    join->axis, join->rank);
+    rl_multiply(tree->value[join->out], tree->value[join->left], join->right < 0 ? &ONE : tree->value[join->right],
+                join->axis, join->rank);
 }
 
 /* What underflow may have taken from a message cell, before it is scaled. */
@@ -292,18 +305,18 @@ static bool send_up(rl_tree *tree, int k)
     int folds = make_own(tree, k), part = rl_message_part(plan, k);
     for (int j = plan->first_join[k]; j < plan->first_join[k + 1]; j++, folds++)
         run_join(tree, &plan->join[j]);
-    double *message = tree->value[part], greatest = greatest_of(message, plan->part[part].cells);
+    double *message = tree->value[part], greatest = rl_greatest(message, plan->part[part].cells);
+    bool root = plan->parent[k] < 0;
     if (greatest < FAINTEST)
         return false;
-    double up = 1 / greatest;
-    for (size_t j = 0; j < plan->part[part].cells; j++)
-        message[j] *= up;
-    bucket->scale = greatest;
-    bucket->loss = lost_below(tree, k, folds) * up;
-    if (plan->parent[k] >= 0)
+    bucket->scale = !root && near_one(greatest) ? 1 : greatest;
+    if (bucket->scale != 1)
+        rl_scale(message, plan->part[part].cells, 1 / greatest);
+    bucket->loss = lost_below(tree, k, folds) / bucket->scale;
+    if (!root)
         tree->bucket[plan->parent[k]].changed = true;
     bucket->changed = false;
-    return plan->parent[k] >= 0 || bucket->loss < NO_ACCOUNT;
+    return !root || bucket->loss < NO_ACCOUNT;
 }
 
 /* ln of what was taken out of factors and weights; -INFINITY if one of them is 0 throughout. */
@@ -333,24 +346,12 @@ double rl_tree_collect(rl_tree *tree)
 
 /* ---- downwards ---- */
 
-/* The same loop with the part at hand as the result. */
-static void run_back(const rl_join *join, double *bar, const double *out_bar, const double *other, bool left)
-{
-    rl_axis axes[RL_MOST_AXES];
-    for (int i = 0; i < join->rank; i++) {
-        const rl_axis *a = &join->axis[i];
-        axes[i] = (rl_axis){a->count, left ? a->left : a->right, a->out, left ? a->right : a->left};
-    }
-    rl_multiply_add(bar, out_bar, other, axes, join->rank);
-}
-
 /* The bar of one side of a join from that of its result. */
 static void side_back(const rl_tree *tree, const rl_join *join, double *bar, const double *out_bar, bool left)
 {
     static const double ONE = 1;
     int other = left ? join->right : join->left;
-    memset(bar, 0, tree->plan->part[left ? join->left : join->right].cells * sizeof(double));
-    run_back(join, bar, out_bar, other < 0 ? &ONE : tree->value[other], left);
+    rl_multiply_back(bar, out_bar, other < 0 ? &ONE : tree->value[other], join->axis, join->rank, left);
 }
 
 /* Large products have no bar of their own: each is made from the one before it and passed on. */
@@ -371,6 +372,18 @@ static void bucket_back(const rl_tree *tree, int k)
     }
 }
 
+/* What a bucket's value comes to but for one child, which speaks of that variable alone. */
+static double value_but_for(const rl_tree *tree, int k, int child, size_t i)
+{
+    const rl_plan *plan = tree->plan;
+    const rl_bucket *bucket = &tree->bucket[k];
+    double product = bucket->terms[i] * tree->bar[k][i] * (bucket->weighted ? bucket->weight[i] : 1);
+    for (int c = plan->child[k]; c >= 0; c = plan->sibling[c])
+        if (c != child && rl_speaks_of_one(plan, c))
+            product *= tree->value[rl_message_part(plan, c)][i];
+    return product;
+}
+
 /* The marginal from the own part and its bar; and the bars of children that speak of one. */
 static void settle_own(rl_tree *tree, int k)
 {
@@ -385,23 +398,29 @@ static void settle_own(rl_tree *tree, int k)
             continue;
         const double *message = tree->value[part];
         for (size_t i = 0; i < size; i++)
-            tree->bar[part][i] = message[i] > 0 ? marginal[i] / message[i] : 0;
+            tree->bar[part][i] = message[i] > 0 ? marginal[i] / message[i] : value_but_for(tree, k, c, i);
     }
 }
 
-/* The bar of the message before it was scaled; whether message and bar tell of
- * a belief that sums to 1, as it must unless something passed the range of a double. */
+/* Lifts may grow so far before the bars take them; a message's cells that count pass 1e-290, so
+ * that a bar does not pass the range of a double for that. */
+static const double MOST_LIFT = 1e12;
+
+/* Turns to the message before it was scaled; whether message and bar tell of a belief
+ * that sums to 1, as it must unless something passed the range of a double. */
 static bool unscale(const rl_tree *tree, int k)
 {
     const rl_plan *plan = tree->plan;
+    rl_bucket *bucket = &tree->bucket[k];
     int part = rl_message_part(plan, k);
-    const double *message = tree->value[part];
-    double *bar = tree->bar[part], sum = 0, down = 1 / tree->bucket[k].scale;
     size_t cells = plan->part[part].cells;
-    for (size_t j = 0; j < cells; j++)
-        sum += message[j] * bar[j];
-    for (size_t j = 0; j < cells; j++)
-        bar[j] *= down;
+    double lift = plan->parent[k] < 0 ? 1 : tree->bucket[plan->parent[k]].lift;
+    double sum = lift * rl_dot(tree->value[part], tree->bar[part], cells);
+    bucket->lift = lift / bucket->scale;
+    if (bucket->lift > MOST_LIFT || bucket->lift < 1 / MOST_LIFT) {
+        rl_scale(tree->bar[part], cells, bucket->lift);
+        bucket->lift = 1;
+    }
     return sum > 0.999999 && sum < 1.000001;
 }
 
@@ -440,43 +459,157 @@ void rl_tree_marginal(const rl_tree *tree, int variable, double *out)
         out[i] = marginal[i] / sum;
 }
 
-/* ---- joints of a factor ---- */
+/* ---- other factors in the same places ---- */
 
-static bool is_pair(const rl_plan *plan, int part, int other)
+static bool differ(const rl_net *from, const rl_net *to, int factor)
 {
-    const rl_part *p = part < 0 ? NULL : &plan->part[part];
-    return p && p->factor >= 0 && p->count == 2 && (p->place[0] == other || p->place[1] == other);
+    const rl_table *a = &from->factor[factor], *b = &to->factor[factor];
+    size_t cells = 1;
+    assert(a->count == b->count);
+    for (int i = 0; i < a->count; i++)
+        cells *= (size_t)from->size[a->variable[i]];
+    return memcmp(a->cells, b->cells, cells * sizeof *a->cells) != 0;
 }
 
-/* The join of a bucket that takes a factor of its own place and another; NULL: none. */
-static const rl_join *join_of_pair(const rl_plan *plan, int k, int other)
+/* The part of a bucket's joins that is this factor. */
+static int part_of_factor(const rl_plan *plan, int k, int factor)
+{
+    int j = plan->first_join[k];
+    while (plan->part[plan->join[j].left].factor != factor &&
+           (plan->join[j].right < 0 || plan->part[plan->join[j].right].factor != factor))
+        j++;
+    assert(j < plan->first_join[k + 1]);
+    return plan->part[plan->join[j].left].factor == factor ? plan->join[j].left : plan->join[j].right;
+}
+
+void rl_tree_exchange(rl_tree *tree, const rl_net *from, const rl_net *to)
+{
+    const rl_plan *plan = tree->plan;
+    rl_mark mark = rl_arena_mark(tree->arena);
+    making work = {.arena = tree->arena, .net = to, .plan = plan, .tree = tree, .taken = {0, 1}};
+    work.term = rl_arena_raw(tree->arena, (size_t)largest_size(plan) * sizeof *work.term);
+    assert(from->factors == to->factors && from->variables == to->variables);
+    for (int k = 0; k < tree->buckets; k++) {
+        bool unary = false;
+        for (int f = plan->first_factor[k]; f >= 0; f = plan->next_factor[f]) {
+            if (!differ(from, to, f))
+                continue;
+            tree->bucket[k].changed = true;
+            unary = unary || to->factor[f].count == 1;
+            if (to->factor[f].count > 1)
+                fill_factor(&work, part_of_factor(plan, k, f));
+        }
+        if (unary)
+            make_terms(&work, k);
+    }
+    rl_arena_rewind(tree->arena, mark);
+}
+
+/* What the message of a bucket that was made anew is, over what it was. */
+static double gain_of(const rl_tree *tree, int k)
+{
+    int part = rl_message_part(tree->plan, k);
+    const rl_bucket *bucket = &tree->bucket[k];
+    return rl_dot(tree->value[part], tree->bar[part], tree->plan->part[part].cells) * bucket->scale * bucket->lift;
+}
+
+bool rl_tree_lift(rl_tree *tree, double *gain)
+{
+    int waiting = 0;
+    *gain = 1;
+    for (int k = 0; k < tree->buckets; k++)
+        waiting += tree->bucket[k].changed;
+    for (int k = 0; k < tree->buckets && waiting > 0; k++) {
+        rl_bucket *bucket = &tree->bucket[k], *parent = tree->plan->parent[k] < 0 ? NULL : &tree->bucket[tree->plan->parent[k]];
+        bool known = parent && parent->changed;
+        double scale = bucket->scale;
+        if (!bucket->changed)
+            continue;
+        if (tree->logs || !send_up(tree, k))
+            return false;
+        waiting--;
+        if (parent && waiting > 0) {   /* it goes on from there */
+            waiting += !known;
+            *gain *= bucket->scale / scale;
+            continue;
+        }
+        if (parent)
+            parent->changed = false;
+        *gain *= gain_of(tree, k);
+    }
+    return true;
+}
+
+/* ---- joints of a factor ---- */
+
+/* Whether a part is a factor of just these variables. */
+static bool is_factor_of(const rl_plan *plan, int part, int count, const int *variable)
+{
+    const rl_part *p = part < 0 ? NULL : &plan->part[part];
+    if (!p || p->factor < 0 || p->count != count)
+        return false;
+    for (int i = 0; i < count; i++)
+        for (int j = 0; p->place[j] != plan->place[variable[i]];)
+            if (++j == count)
+                return false;
+    return true;
+}
+
+/* The join of a bucket that takes such a factor; NULL: none. */
+static const rl_join *join_of_factor(const rl_plan *plan, int k, int count, const int *variable)
 {
     for (int j = plan->first_join[k]; j < plan->first_join[k + 1]; j++)
-        if (is_pair(plan, plan->join[j].left, other) || is_pair(plan, plan->join[j].right, other))
+        if (is_factor_of(plan, plan->join[j].left, count, variable) ||
+            is_factor_of(plan, plan->join[j].right, count, variable))
             return &plan->join[j];
     return NULL;
 }
 
-bool rl_factor_joint(const rl_tree *tree, rl_arena *arena, const int variable[2], double *out)
+/* The belief of a part, value times bar, as shares and in the order of these variables. */
+static void put_in_order(const rl_plan *plan, const rl_part *part, const double *value, const double *bar,
+                         const int *variable, double *out)
+{
+    size_t step[RL_MOST_AXES], digit[RL_MOST_AXES], all = 1;
+    double by = 1 / rl_dot(value, bar, part->cells);
+    for (int i = part->count; i-- > 0; all *= (size_t)plan->size[plan->place[variable[i]]])
+        for (int j = 0; j < part->count; j++)
+            if (part->place[j] == plan->place[variable[i]]) {
+                step[j] = all;
+                digit[j] = 0;
+            }
+    const int last = part->count - 1;
+    const size_t row = (size_t)plan->size[part->place[last]], row_step = step[last];
+    for (size_t c = 0; c < part->cells; c += row) {
+        for (size_t j = 0; j < row; j++)
+            out[j * row_step] = value[c + j] * bar[c + j] * by;
+        for (int i = last; i-- > 0;) {
+            out += step[i];
+            if (++digit[i] < (size_t)plan->size[part->place[i]])
+                break;
+            out -= digit[i] * step[i];
+            digit[i] = 0;
+        }
+    }
+}
+
+bool rl_factor_joint(const rl_tree *tree, rl_arena *arena, int count, const int *variable, double *out)
 {
     const rl_plan *plan = tree->plan;
-    int a = plan->place[variable[0]], b = plan->place[variable[1]], other = a < b ? b : a;
-    const rl_join *join = tree->logs ? NULL : join_of_pair(plan, a < b ? a : b, other);
-    bool left = join && is_pair(plan, join->left, other);
+    int least = plan->variables;
+    for (int i = 0; i < count; i++)
+        least = plan->place[variable[i]] < least ? plan->place[variable[i]] : least;
+    if (tree->logs || count > RL_MOST_AXES)
+        return false;
+    const rl_join *join = join_of_factor(plan, least, count, variable);
+    bool left = join && is_factor_of(plan, join->left, count, variable);
     if (!join || !tree->bar[join->out] || (!left && plan->part[join->left].room >= 0))
         return false;
     rl_mark mark = rl_arena_mark(arena);
-    int pair = left ? join->left : join->right;
-    const rl_part *part = &plan->part[pair];
-    bool straight = part->place[0] == a;
-    size_t rows = (size_t)plan->size[part->place[0]], columns = (size_t)plan->size[part->place[1]];
-    double *bar = rl_many(arena, rows * columns, double), sum = 0;
+    int number = left ? join->left : join->right;
+    const rl_part *part = &plan->part[number];
+    double *bar = rl_raw(arena, part->cells, double);
     side_back(tree, join, bar, tree->bar[join->out], left);
-    for (size_t i = 0; i < rows * columns; i++)
-        sum += bar[i] *= tree->value[pair][i];
-    for (size_t i = 0; i < rows; i++)
-        for (size_t j = 0; j < columns; j++)
-            out[straight ? i * columns + j : j * rows + i] = bar[i * columns + j] / sum;
+    put_in_order(plan, part, tree->value[number], bar, variable, out);
     rl_arena_rewind(arena, mark);
     return true;
 }
@@ -487,7 +620,6 @@ void rl_bucket_product(const rl_tree *tree, int k, double *out)
 {
     static const double ONE = 1;
     const rl_plan *plan = tree->plan;
-    size_t cells = rl_bucket_cells(tree, k);
     if (tree->logs) {
         rl_law_from_logs(tree, k, out);
         return;
@@ -495,6 +627,5 @@ void rl_bucket_product(const rl_tree *tree, int k, double *out)
     rl_axis axes[RL_MOST_AXES];
     const rl_join *last = &plan->join[plan->first_join[k + 1] - 1];
     int rank = rl_bucket_axes(plan, k, &plan->part[last->left], last->right < 0 ? NULL : &plan->part[last->right], axes);
-    memset(out, 0, cells * sizeof *out);
-    rl_multiply_add(out, tree->value[last->left], last->right < 0 ? &ONE : tree->value[last->right], axes, rank);
+    rl_multiply(out, tree->value[last->left], last->right < 0 ? &ONE : tree->value[last->right], axes, rank);
 }

@@ -19,7 +19,7 @@ int rl_net_variable(rl_net *net, int size)
     assert(size >= 1);
     if (net->variables == net->variable_room) {
         int room = net->variable_room > 0 ? 2 * net->variable_room : 64;
-        int *grown = rl_many(net->arena, room, int);
+        int *grown = rl_raw(net->arena, room, int);
         if (net->variables > 0)
             memcpy(grown, net->size, (size_t)net->variables * sizeof *grown);
         net->size = grown;
@@ -27,6 +27,16 @@ int rl_net_variable(rl_net *net, int size)
     }
     net->size[net->variables] = size;
     return net->variables++;
+}
+
+rl_net *rl_net_copy(rl_arena *arena, const rl_net *net)
+{
+    rl_net *copy = rl_net_new(arena);
+    for (int v = 0; v < net->variables; v++)
+        rl_net_variable(copy, net->size[v]);
+    for (int f = 0; f < net->factors; f++)
+        rl_net_factor(copy, net->factor[f].count, net->factor[f].variable, net->factor[f].cells);
+    return copy;
 }
 
 int rl_net_variables(const rl_net *net)
@@ -45,13 +55,13 @@ void rl_net_factor(rl_net *net, int count, const int *variable, const double *ce
     assert(count >= 0);
     if (net->factors == net->factor_room) {
         int room = net->factor_room > 0 ? 2 * net->factor_room : 64;
-        rl_table *grown = rl_many(net->arena, room, rl_table);
+        rl_table *grown = rl_raw(net->arena, room, rl_table);
         if (net->factors > 0)
             memcpy(grown, net->factor, (size_t)net->factors * sizeof *grown);
         net->factor = grown;
         net->factor_room = room;
     }
-    int *copy = rl_many(net->arena, count, int);
+    int *copy = rl_raw(net->arena, count, int);
     for (int i = 0; i < count; i++) {
         assert(variable[i] >= 0 && variable[i] < net->variables);
         copy[i] = variable[i];
@@ -78,16 +88,25 @@ typedef struct place_axis {
     size_t count, step;
 } place_axis;
 
+static double *gather_row(double *out, const double *cells, size_t count, size_t step)
+{
+    for (; count >= 3; count -= 3, out += 3, cells += 3 * step) {
+        out[0] = cells[0];
+        out[1] = cells[step];
+        out[2] = cells[2 * step];
+    }
+    for (; count > 0; count--, cells += step)
+        *out++ = *cells;
+    return out;
+}
+
 static double *gather_level(double *out, const double *cells, const place_axis *axes, int rank)
 {
     size_t count = axes->count, step = axes->step;
-    if (rank == 1) {
-        for (size_t i = 0; i < count; i++)
-            out[i] = cells[i * step];
-        return out + count;
-    }
-    for (size_t i = 0; i < count; i++)
-        out = gather_level(out, cells + i * step, axes + 1, rank - 1);
+    if (rank == 1)
+        return gather_row(out, cells, count, step);
+    for (size_t i = 0; i < count; i++, cells += step)
+        out = rank == 2 ? gather_row(out, cells, axes[1].count, axes[1].step) : gather_level(out, cells, axes + 1, rank - 1);
     return out;
 }
 

@@ -24,6 +24,8 @@ typedef struct rl_tree rl_tree;
 rl_net *rl_net_new(rl_arena *arena);
 /* A variable with `size` >= 1 values; returns its number, from 0 up. */
 int rl_net_variable(rl_net *net, int size);
+/* A net of the same variables and factors, to which more may be added. */
+rl_net *rl_net_copy(rl_arena *arena, const rl_net *net);
 int rl_net_variables(const rl_net *net);
 int rl_net_size(const rl_net *net, int variable);
 /* A factor over `count` >= 0 different variables; `cells` stay the caller's and
@@ -56,6 +58,16 @@ double rl_tree_collect(rl_tree *tree);
 void rl_tree_distribute(rl_tree *tree);
 /* Normalised marginal of one variable. */
 void rl_tree_marginal(const rl_tree *tree, int variable, double *out);
+
+/* Puts the cells of `to` in the place of those of `from`, a net of the same variables and
+ * scopes, where they differ. */
+void rl_tree_exchange(rl_tree *tree, const rl_net *from, const rl_net *to);
+/* After a distribute and then an exchange or new weights: what the sum of the whole product
+ * was multiplied by, but for the greatest cell or weight that each of these had taken out of
+ * it.  Goes up no farther than to where the changes meet.  The same changes taken back and
+ * lifted again (that gain means nothing) leave the tree as it was.  False: not to be had in
+ * doubles, or the sum is 0; nothing more may be asked of the tree. */
+bool rl_tree_lift(rl_tree *tree, double *gain);
 
 /* Extra factors that hang on the tree without changing it (they sum to 1 over
  * the extra variables for every value of the tree's): what is the

@@ -16,6 +16,9 @@
 
 #include "infer.h"
 
+#include <assert.h>
+#include <stdint.h>
+
 struct rl_net {
     rl_arena *arena;
     int variables, variable_room;
@@ -40,10 +43,75 @@ typedef struct rl_axis {
 /* Tables of more variables than this cannot exist unless their sizes are 1. */
 enum { RL_MOST_AXES = 64 };
 
-/* Adds an axis inside the others, joined to the one before if all tables run on. */
-int rl_add_axis(rl_axis *axes, int rank, rl_axis axis);
-/* out += left * right, over all values of the axes, the last innermost. */
-void rl_multiply_add(double *out, const double *left, const double *right, const rl_axis *axis, int rank);
+/* Axes are listed from the innermost outwards.  Adds one outside the others, joined to the one before if all
+ * tables run on. */
+static inline int rl_add_axis(rl_axis *axes, int rank, rl_axis axis)
+{
+    rl_axis *last = rank > 0 ? &axes[rank - 1] : NULL;
+    if (last && axis.left == last->left * last->count && axis.right == last->right * last->count &&
+        axis.out == last->out * last->count) {
+        last->count *= axis.count;
+        return rank;
+    }
+    assert(rank < RL_MOST_AXES);
+    axes[rank] = axis;
+    return rank + 1;
+}
+/* out = left * right over all values of the axes, summed over those that `out` does not have. */
+void rl_multiply(double *out, const double *left, const double *right, const rl_axis *axis, int rank);
+/* The same with the left or the right table of a join as the result: of out's bar and the other table. */
+void rl_multiply_back(double *bar, const double *out_bar, const double *other, const rl_axis *axis, int rank, bool left);
+/* The greatest of cells that are not negative; 0 of none. */
+double rl_greatest(const double *cells, size_t count);
+/* cells *= by. */
+void rl_scale(double *cells, size_t count, double by);
+/* cells *= by, cell by cell. */
+void rl_times(double *cells, const double *by, size_t count);
+/* The sum of left * right. */
+double rl_dot(const double *left, const double *right, size_t count);
+
+/* ---- sparse.c ---- */
+
+/* A cell that is not 0, and the values of its variables, each in bits of its own. */
+typedef struct rl_cell {
+    uint64_t code;
+    double value;
+} rl_cell;
+
+typedef struct rl_list {
+    size_t count;
+    rl_cell *cell;
+} rl_list;
+
+/* A variable's values and where its bits begin in a code. */
+typedef struct rl_digit {
+    size_t count;
+    int shift;
+} rl_digit;
+
+/* How many bits a variable of so many values takes. */
+static inline int rl_digit_bits(size_t count)
+{
+    int bits = 0;
+    while ((size_t)1 << bits < count)
+        bits++;
+    return bits;
+}
+
+static inline uint64_t rl_digit_mask(const rl_digit *digit)
+{
+    return (((uint64_t)1 << rl_digit_bits(digit->count)) - 1) << digit->shift;
+}
+
+/* How many cells are not 0; and an estimate of it. */
+size_t rl_filled(const double *cell, size_t count);
+size_t rl_filled_about(const double *cell, size_t count);
+/* The cells of a table that are not 0; the last digit changes fastest. */
+rl_list rl_list_cells(rl_arena *arena, const double *cell, int count, const rl_digit *digit);
+/* A list as a table. */
+void rl_spread_cells(const rl_list *list, int count, const rl_digit *digit, double *out);
+/* left * right, which have the variables of the mask `shared` in common, summed over those of `summed`. */
+rl_list rl_join_lists(rl_arena *arena, const rl_list *left, const rl_list *right, uint64_t shared, uint64_t summed);
 
 /* ---- order.c, program.c ---- */
 
@@ -125,6 +193,8 @@ typedef struct rl_bucket {
     bool weighted, barred;  /* barred: all weights are 0 */
     bool changed;           /* the joins are to be made again */
     double scale;           /* the message was divided by this */
+    double lift;            /* bars of the bucket's joins are to be multiplied by this; all of them, so that it
+                             * is seldom done */
     double loss;            /* bound on what underflow took from a message cell */
     double *marginal;
 } rl_bucket;
@@ -151,8 +221,8 @@ static inline size_t rl_bucket_cells(const rl_tree *tree, int bucket)
     return (size_t)plan->size[bucket] * plan->part[rl_message_part(plan, bucket)].cells;
 }
 
-/* The joint of two variables of one factor, as in infer.h; false where it is not at hand. */
-bool rl_factor_joint(const rl_tree *tree, rl_arena *arena, const int variable[2], double *out);
+/* The joint of the variables of one factor, as in infer.h; false where it is not at hand. */
+bool rl_factor_joint(const rl_tree *tree, rl_arena *arena, int count, const int *variable, double *out);
 /* The product of all that has arrived in a bucket, rl_bucket_cells long. */
 void rl_bucket_product(const rl_tree *tree, int bucket, double *out);
 /* That product summed over the bucket's variable, cell by cell. */

@@ -26,7 +26,7 @@ static void visit(const rl_tree *tree, int bucket, double *big, const rl_part *p
             *small += *big;
         else
             *big += mode == ADD_LOG ? log(*small) : *small;
-        for (i = rank - 1; i >= 0; i--) {
+        for (i = 0; i < rank; i++) {
             big += axes[i].out;
             small += axes[i].right;
             if (++at[i] < axes[i].count)
@@ -35,7 +35,7 @@ static void visit(const rl_tree *tree, int bucket, double *big, const rl_part *p
             small -= axes[i].right * axes[i].count;
             at[i] = 0;
         }
-    } while (i >= 0);
+    } while (i < rank);
 }
 
 static void visit_part(const rl_tree *tree, int bucket, double *big, int part, enum visit_mode mode)

@@ -1,205 +1,459 @@
-/* multiply.c: out += left * right, the one loop of the inference layer.
+/* multiply.c: out = left * right, the one loop of the inference layer.
  *
- * Invariant: every index is a sum of axis steps; the innermost loops are told
- * apart by which tables stand still in them.  A row that is multiplied by 0 is
- * skipped: paths only worsen along a chain, so that many are.
- * Most innermost axes are one variable of a few values: for these the two
- * innermost loops are compiled once for each length.
+ * Every index is a sum of axis steps. The axes are sorted into one loop over
+ * rows of the result, one of what is summed into a row, and the cells of the row itself, which
+ * stay in registers while they are summed; what axes are left go around that.  A row
+ * has few cells, so that the innermost loops are compiled once for each width, and twice
+ * where the processor may have wider registers.
+ * Invariant: each cell of the result is written before it is added to, and the sums are
+ * made in the same order with wide registers as without: the bits are the same.
  */
 #include "infer_private.h"
 
 #include <assert.h>
 
-/* The length and sort of the rows must be constants where the loops over them stand. */
+/* The width and sort of the rows must be constants where the loops over them stand. */
 #define SURELY_INLINE static inline __attribute__((always_inline))
+#if defined(__x86_64__)
+#define WIDE_REGISTERS 1
+#else
+#define WIDE_REGISTERS 0
+#endif
 
-/* What the innermost axis is to the three tables. */
+/* What the cells of a row are to the three tables. */
 typedef enum row_sort {
-    ROW_SCALED,     /* out and left run on, right stands still */
-    ROW_SCALED_TOO, /* out and right run on, left stands still */
+    ROW_SCALED,     /* result and left run on, right stands still */
     ROW_TIMES,      /* all run on */
-    ROW_DOT,        /* out stands still, the others run on */
-    ROW_OTHER
+    ROW_DOT,        /* the result stands still, the others run on */
+    ROW_OTHER       /* the result runs on, the others somehow */
 } row_sort;
 
-static row_sort sort_of(const rl_axis *axis)
+enum { MOST_WIDTH = 8 };
+
+typedef struct block {
+    row_sort sort;
+    size_t width;           /* cells of a row */
+    size_t left, right;     /* their steps, of ROW_OTHER */
+    rl_axis sum, rows, turns;   /* what is summed into a row; rows; and those rows again */
+} block;
+
+/* ---- one row ---- */
+
+typedef double lane2 __attribute__((vector_size(16)));
+typedef double lane4 __attribute__((vector_size(32)));
+/* The same in a table, where cells stand anywhere. */
+typedef double cells2 __attribute__((vector_size(16), aligned(8), may_alias));
+typedef double cells4 __attribute__((vector_size(32), aligned(8), may_alias));
+
+/* A row of the result. */
+typedef struct held_row {
+    lane4 four[MOST_WIDTH / 4];
+    lane2 two[MOST_WIDTH / 2];
+    double one[MOST_WIDTH];
+} held_row;
+
+/* How a row of some width is held. */
+typedef struct shape {
+    size_t width, fours, twos, ones;
+} shape;
+
+SURELY_INLINE shape shape_of(row_sort sort, size_t width, bool wide)
 {
-    if (axis->out == 1 && axis->left == 1)
-        return axis->right == 0 ? ROW_SCALED : axis->right == 1 ? ROW_TIMES : ROW_OTHER;
-    if (axis->out == 1 && axis->left == 0 && axis->right == 1)
-        return ROW_SCALED_TOO;
-    return axis->out == 0 && axis->left == 1 && axis->right == 1 ? ROW_DOT : ROW_OTHER;
+    if (sort == ROW_OTHER)
+        return (shape){width, 0, 0, width};
+    size_t fours = wide ? width / 4 : 0;
+    return (shape){width, fours, (width - 4 * fours) / 2, width % 2};
 }
 
-SURELY_INLINE void add_scaled(double *restrict out, const double *restrict row, double factor, size_t count)
-{
-    if (factor == 0)
-        return;
-    for (size_t i = 0; i < count; i++)
-        out[i] += row[i] * factor;
-}
+#define FOUR(cell) (*(const cells4 *)(cell))
+#define TWO(cell) (*(const cells2 *)(cell))
 
-SURELY_INLINE void add_products(double *restrict out, const double *restrict left, const double *restrict right,
-                                size_t count)
-{
-    for (size_t i = 0; i < count; i++)
-        out[i] += left[i] * right[i];
-}
+/* Half of a wide register that holds a number throughout does for a narrow one; the compiler, which knows
+ * where it came from, would fill another. */
+#if WIDE_REGISTERS && defined(__OPTIMIZE__) && !defined(__clang__)
+#define ONE_BROADCAST(wide) __asm__("" : "+x"(wide))
+#else
+#define ONE_BROADCAST(wide) (void)(wide)
+#endif
 
-SURELY_INLINE double dot(const double *left, const double *right, size_t count)
+/* row = left * right, or row += that. */
+SURELY_INLINE void take_row(held_row *row, const double *left, const double *right, const block *b, row_sort sort, shape s,
+                            bool first)
 {
-    double even = 0, odd = 0;
-    size_t i = 0;
-    for (; i + 1 < count; i += 2) {
-        even += left[i] * right[i];
-        odd += left[i + 1] * right[i + 1];
-    }
-    return i < count ? even + odd + left[i] * right[i] : even + odd;
-}
-
-static void add_strided(double *out, const double *left, const double *right, const rl_axis *axis)
-{
-    if (axis->out == 0) {
-        double sum = 0;
-        for (size_t i = 0; i < axis->count; i++)
-            sum += left[i * axis->left] * right[i * axis->right];
-        *out += sum;
-        return;
-    }
-    for (size_t i = 0; i < axis->count; i++)
-        out[i * axis->out] += left[i * axis->left] * right[i * axis->right];
-}
-
-/* The innermost axis has `count` values; where that is a constant, the loop is unrolled. */
-SURELY_INLINE void run_rows(double *out, const double *left, const double *right, const rl_axis *axis, row_sort sort,
-                            size_t count)
-{
-    for (size_t i = axis->count; i > 0; i--, out += axis->out, left += axis->left, right += axis->right) {
-        if (sort == ROW_SCALED)
-            add_scaled(out, left, *right, count);
-        else if (sort == ROW_SCALED_TOO)
-            add_scaled(out, right, *left, count);
-        else if (sort == ROW_TIMES)
-            add_products(out, left, right, count);
-        else if (sort == ROW_DOT)
-            *out += dot(left, right, count);
-        else
-            add_strided(out, left, right, axis + 1);
-    }
-}
-
-enum { MOST_SUMMED = 8 };
-
-/* The same where the result stands still over the rows: it is kept at hand. */
-SURELY_INLINE void sum_rows(double *restrict out, const double *restrict left, const double *restrict right,
-                            const rl_axis *axis, row_sort sort, size_t count)
-{
-    double sum[MOST_SUMMED];
-    const double *row = sort == ROW_SCALED_TOO ? right : left, *by = sort == ROW_SCALED_TOO ? left : right;
-    size_t row_step = sort == ROW_SCALED_TOO ? axis->right : axis->left;
-    size_t by_step = sort == ROW_SCALED_TOO ? axis->left : axis->right;
-    for (size_t i = 0; i < count; i++)
-        sum[i] = out[i];
-    for (size_t n = axis->count; n > 0; n--, row += row_step, by += by_step) {
-        if (sort == ROW_TIMES) {
-            for (size_t i = 0; i < count; i++)
-                sum[i] += row[i] * by[i];
-        } else if (*by != 0) {
-            for (size_t i = 0; i < count; i++)
-                sum[i] += row[i] * *by;
+    double by = *right;
+    lane2 by2 = {by, by};
+    size_t at = 0;
+    if (s.fours > 0) {
+        lane4 by4 = {by, by, by, by};
+        ONE_BROADCAST(by4);
+        by2 = (lane2){by4[0], by4[1]};
+        for (size_t i = 0; i < s.fours; i++, at += 4) {
+            lane4 more = FOUR(left + at) * (sort == ROW_SCALED ? by4 : (lane4)FOUR(right + at));
+            row->four[i] = first ? more : (lane4)(row->four[i] + more);
         }
     }
-    for (size_t i = 0; i < count; i++)
-        out[i] = sum[i];
+    for (size_t i = 0; i < s.twos; i++, at += 2) {
+        lane2 more = TWO(left + at) * (sort == ROW_SCALED ? by2 : (lane2)TWO(right + at));
+        row->two[i] = first ? more : (lane2)(row->two[i] + more);
+    }
+    for (size_t i = 0; i < s.ones; i++, at++) {
+        double more = sort == ROW_OTHER    ? left[i * b->left] * right[i * b->right]
+                      : sort == ROW_SCALED ? left[at] * by
+                                           : left[at] * right[at];
+        row->one[i] = first ? more : row->one[i] + more;
+    }
 }
 
-SURELY_INLINE void sum_or_run(double *out, const double *left, const double *right, const rl_axis *axis, row_sort sort,
-                              size_t count)
+/* row += out */
+SURELY_INLINE void add_row(held_row *row, const double *out, shape s)
 {
-    if (axis->out == 0 && sort != ROW_DOT)
-        sum_rows(out, left, right, axis, sort, count);
+    for (size_t i = 0; i < s.fours; i++, out += 4)
+        row->four[i] += FOUR(out);
+    for (size_t i = 0; i < s.twos; i++, out += 2)
+        row->two[i] += TWO(out);
+    for (size_t i = 0; i < s.ones; i++)
+        row->one[i] += out[i];
+}
+
+SURELY_INLINE void put_row(double *out, const held_row *row, shape s)
+{
+    for (size_t i = 0; i < s.fours; i++, out += 4)
+        *(cells4 *)out = row->four[i];
+    for (size_t i = 0; i < s.twos; i++, out += 2)
+        *(cells2 *)out = row->two[i];
+    for (size_t i = 0; i < s.ones; i++)
+        out[i] = row->one[i];
+}
+
+/* The cells of a row added up, in the same order however it is held. */
+SURELY_INLINE double total_of(const held_row *row, shape s)
+{
+    lane2 sum = {0, 0};
+    const lane2 *two = row->two;
+    if (s.fours > 0) {
+        lane4 all = s.fours > 1 ? row->four[0] + row->four[1] : row->four[0];
+        sum = (lane2){all[0], all[1]} + (lane2){all[2], all[3]};
+        sum = s.twos > 0 ? sum + two[0] : sum;
+    } else if (s.twos > 0) {
+        sum = s.twos == 4 ? (two[0] + two[2]) + (two[1] + two[3]) : s.twos > 1 ? two[0] + two[1] : two[0];
+        sum = s.twos == 3 ? sum + two[2] : sum;
+    }
+    double total = s.width > 1 ? sum[0] + sum[1] : 0;
+    return s.ones == 0 ? total : s.width > 1 ? total + row->one[0] : row->one[0];
+}
+
+/* ---- rows ---- */
+
+/* The steps of a loop. */
+typedef struct steps {
+    size_t out, left, right;
+} steps;
+
+SURELY_INLINE steps steps_of(const rl_axis *axis)
+{
+    return (steps){axis->out, axis->left, axis->right};
+}
+
+/* All rows of a block. `terms`: how many each is summed of, 0 where that is no constant. `more`:
+ * they are added to the result, which is there. */
+SURELY_INLINE void run_rows(const block *b, double *out, const double *left, const double *right, bool more,
+                            row_sort sort, shape s, size_t terms)
+{
+    const size_t count = terms > 0 ? terms : b->sum.count, rows = b->rows.count;
+    const steps term = steps_of(&b->sum), step = steps_of(&b->rows);
+    for (size_t turn = b->turns.count; turn > 0; turn--, out += b->turns.out, left += b->turns.left, right += b->turns.right) {
+        double *o = out;
+        const double *row_left = left, *row_right = right;
+        for (size_t i = rows; i > 0; i--, o += step.out, row_left += step.left, row_right += step.right) {
+            held_row row;
+            const double *l = row_left, *r = row_right;
+            take_row(&row, l, r, b, sort, s, true);
+#pragma GCC unroll 6
+            for (size_t t = 1; t < count; t++) {
+                l += term.left;
+                r += term.right;
+                take_row(&row, l, r, b, sort, s, false);
+            }
+            if (sort == ROW_DOT) {
+                *o = more ? *o + total_of(&row, s) : total_of(&row, s);
+            } else {
+                if (more)
+                    add_row(&row, o, s);
+                put_row(o, &row, s);
+            }
+        }
+    }
+}
+
+/* Rows of six cells, one, two, three or six terms each, are the most frequent by far. */
+SURELY_INLINE void run_terms(const block *b, double *out, const double *left, const double *right, bool more,
+                             row_sort sort, size_t width, bool wide)
+{
+    shape s = shape_of(sort, width, wide);
+    if (b->sum.count == 1)
+        run_rows(b, out, left, right, more, sort, s, 1);
+    else if (b->sum.count == 6 && width == 6)
+        run_rows(b, out, left, right, more, sort, s, 6);
+    else if (b->sum.count == 2 && width == 6)
+        run_rows(b, out, left, right, more, sort, s, 2);
+    else if (b->sum.count == 3 && width == 6)
+        run_rows(b, out, left, right, more, sort, s, 3);
     else
-        run_rows(out, left, right, axis, sort, count);
+        run_rows(b, out, left, right, more, sort, s, 0);
 }
 
-SURELY_INLINE void run_sized(double *out, const double *left, const double *right, const rl_axis *axis, row_sort sort)
+SURELY_INLINE void run_width(const block *b, double *out, const double *left, const double *right, bool more,
+                             row_sort sort, bool wide)
 {
-    switch (axis[1].count) {
-    case 2: sum_or_run(out, left, right, axis, sort, 2); break;
-    case 3: sum_or_run(out, left, right, axis, sort, 3); break;
-    case 4: sum_or_run(out, left, right, axis, sort, 4); break;
-    case 5: sum_or_run(out, left, right, axis, sort, 5); break;
-    case 6: sum_or_run(out, left, right, axis, sort, 6); break;
-    case 7: sum_or_run(out, left, right, axis, sort, 7); break;
-    case 8: sum_or_run(out, left, right, axis, sort, 8); break;
-    default: run_rows(out, left, right, axis, sort, axis[1].count); break;
+    switch (b->width) {
+    case 1: run_terms(b, out, left, right, more, sort, 1, wide); break;
+    case 2: run_terms(b, out, left, right, more, sort, 2, wide); break;
+    case 3: run_terms(b, out, left, right, more, sort, 3, wide); break;
+    case 4: run_terms(b, out, left, right, more, sort, 4, wide); break;
+    case 5: run_terms(b, out, left, right, more, sort, 5, wide); break;
+    case 6: run_terms(b, out, left, right, more, sort, 6, wide); break;
+    case 7: run_terms(b, out, left, right, more, sort, 7, wide); break;
+    default: run_terms(b, out, left, right, more, sort, 8, wide); break;
     }
 }
 
-static void run_two(double *out, const double *left, const double *right, const rl_axis *axis, row_sort sort)
+SURELY_INLINE void run_block(const block *b, double *out, const double *left, const double *right, bool more, bool wide)
 {
-    switch (sort) {
-    case ROW_SCALED: run_sized(out, left, right, axis, ROW_SCALED); break;
-    case ROW_SCALED_TOO: run_sized(out, left, right, axis, ROW_SCALED_TOO); break;
-    case ROW_TIMES: run_sized(out, left, right, axis, ROW_TIMES); break;
-    case ROW_DOT: run_sized(out, left, right, axis, ROW_DOT); break;
-    case ROW_OTHER: run_rows(out, left, right, axis, ROW_OTHER, 0); break;
+    switch (b->sort) {
+    case ROW_SCALED: run_width(b, out, left, right, more, ROW_SCALED, wide); break;
+    case ROW_TIMES: run_width(b, out, left, right, more, ROW_TIMES, wide); break;
+    case ROW_DOT: run_width(b, out, left, right, more, ROW_DOT, wide); break;
+    case ROW_OTHER: run_width(b, out, left, right, more, ROW_OTHER, false); break;
     }
 }
 
-static void run_level(double *out, const double *left, const double *right, const rl_axis *axis, int rank,
-                      row_sort sort)
+static void run_plain(const block *b, double *out, const double *left, const double *right, bool more)
 {
-    if (rank == 2) {
-        run_two(out, left, right, axis, sort);
+    run_block(b, out, left, right, more, false);
+}
+
+#if WIDE_REGISTERS
+__attribute__((target("avx2"))) static void run_wide(const block *b, double *out, const double *left,
+                                                     const double *right, bool more)
+{
+    run_block(b, out, left, right, more, true);
+}
+#endif
+
+static void run_best(const block *b, double *out, const double *left, const double *right, bool more)
+{
+#if WIDE_REGISTERS
+    if (__builtin_cpu_supports("avx2")) {
+        run_wide(b, out, left, right, more);
         return;
     }
-    for (size_t i = axis->count; i > 0; i--, out += axis->out, left += axis->left, right += axis->right)
-        run_level(out, left, right, axis + 1, rank - 1, sort);
+#endif
+    run_plain(b, out, left, right, more);
 }
 
-int rl_add_axis(rl_axis *axes, int rank, rl_axis axis)
+/* ---- what goes around a block ---- */
+
+typedef struct nest {
+    block block;
+    int outers;
+    rl_axis outer[RL_MOST_AXES];    /* the outermost last */
+} nest;
+
+static void run_nest(const nest *n, int level, double *out, const double *left, const double *right, bool more)
 {
-    if (rank > 0) {
-        rl_axis *last = &axes[rank - 1];
-        if (last->left == axis.left * axis.count && last->right == axis.right * axis.count &&
-            last->out == axis.out * axis.count) {
-            axis.count *= last->count;
-            *last = axis;
-            return rank;
+    if (level == 0) {
+        run_best(&n->block, out, left, right, more);
+        return;
+    }
+    const rl_axis *axis = &n->outer[level - 1];
+    for (size_t i = axis->count; i > 0; i--, out += axis->out, left += axis->left, right += axis->right) {
+        run_nest(n, level - 1, out, left, right, more);
+        more = more || axis->out == 0;
+    }
+}
+
+/* Takes the next axis outwards into the block, or around it. */
+SURELY_INLINE void place_axis(nest *n, rl_axis axis)
+{
+    block *b = &n->block;
+    rl_axis *own = axis.out == 0 ? &b->sum : b->rows.count == 1 ? &b->rows : &b->turns;
+    if (own->count > 1)
+        own = &n->outer[n->outers++];
+    *own = axis;
+}
+
+/* Rows of this width make up an axis, but for a rest. */
+static size_t width_of(size_t count)
+{
+    if (count <= MOST_WIDTH)
+        return count;
+    return count % 8 == 0 ? 8 : count % 6 == 0 ? 6 : count % 7 == 0 ? 7 : count % 5 == 0 ? 5 : 8;
+}
+
+/* Which of a join's tables is the result. */
+typedef enum result { OUT, LEFT, RIGHT } result;
+
+/* An axis of a join as one of result = left * right. */
+SURELY_INLINE rl_axis seen_from(rl_axis axis, result side)
+{
+    return side == OUT    ? axis
+           : side == LEFT ? (rl_axis){axis.count, axis.left, axis.out, axis.right}
+                          : (rl_axis){axis.count, axis.right, axis.out, axis.left};
+}
+
+/* The axis whose cells are a row, and its sort; -1: the result is one number. */
+SURELY_INLINE int find_row(const rl_axis *axis, int rank, result side, row_sort *sort)
+{
+    int kept = -1;
+    *sort = ROW_OTHER;
+    for (int i = 0; i < rank; i++) {
+        rl_axis row = seen_from(axis[i], side);
+        bool runs = row.left <= 1 && row.right <= 1 && row.left + row.right > 0;
+        if (runs && (row.out == 1 || (row.out == 0 && row.left == row.right))) {
+            *sort = row.out == 0 ? ROW_DOT : row.left == row.right ? ROW_TIMES : ROW_SCALED;
+            return i;
         }
+        kept = row.out == 1 ? i : kept;
     }
-    assert(rank < RL_MOST_AXES);
-    axes[rank] = axis;
-    return rank + 1;
+    return kept;
 }
 
-/* Brings an axis that is summed over next to the innermost one; whether there is one. */
-static bool move_summed(const rl_axis *axis, int rank, rl_axis *moved)
+/* The cells of the row's axis behind the last row of full width. */
+static void run_rest(nest *n, double *out, const double *left, const double *right, rl_axis row)
 {
-    int at = rank - 3, count = 0;
-    while (at >= 0 && axis[at].out != 0)
-        at--;
-    if (at < 0 || axis[rank - 1].out != 1)
-        return false;
-    for (int i = 0; i < rank - 1; i++)
-        if (i != at)
-            moved[count++] = axis[i];
-    moved[count++] = axis[at];
-    moved[count] = axis[rank - 1];
-    return true;
+    block *b = &n->block;
+    size_t times = row.count / b->width, all = times * b->width;
+    if (times > 1)
+        *(b->sort == ROW_DOT ? &b->sum.count : &b->rows.count) = 1;
+    b->width = row.count - all;
+    run_nest(n, n->outers, out + all * row.out, left + all * row.left, right + all * row.right, b->sort == ROW_DOT);
 }
 
-void rl_multiply_add(double *out, const double *left, const double *right, const rl_axis *axis, int rank)
+SURELY_INLINE void multiply(double *out, const double *left, const double *right, const rl_axis *axis, int rank,
+                            result side)
 {
-    if (rank == 0) {
-        *out += *left * *right;
-    } else if (rank == 1) {
-        const rl_axis two[2] = {{.count = 1}, *axis};
-        run_two(out, left, right, two, sort_of(axis));
-    } else {
-        rl_axis moved[RL_MOST_AXES];
-        bool moves = rank > 2 && axis[rank - 2].out != 0 && move_summed(axis, rank, moved);
-        run_level(out, left, right, moves ? moved : axis, rank, sort_of(&axis[rank - 1]));
+    const rl_axis none = {.count = 1};
+    nest n;
+    row_sort sort;
+    assert(rank <= RL_MOST_AXES);
+    int at = find_row(axis, rank, side, &sort);
+    rl_axis row = at >= 0 ? seen_from(axis[at], side) : none;
+    bool turned = sort == ROW_SCALED && row.left == 0;
+    if (turned) {
+        const double *swap = left;
+        left = right;
+        right = swap;
+        row.left = 1;
+        row.right = 0;
     }
+    size_t width = width_of(row.count), times = row.count / width, rest = row.count % width;
+    n.outers = 0;
+    n.block = (block){.sort = sort, .width = width, .left = row.left, .right = row.right, .sum = none, .rows = none, .turns = none};
+    if (times > 1)
+        place_axis(&n, (rl_axis){times, row.out * width, row.left * width, row.right * width});
+    for (int i = 0; i < rank; i++)
+        if (i != at) {
+            rl_axis next = seen_from(axis[i], side);
+            place_axis(&n, turned ? (rl_axis){next.count, next.out, next.right, next.left} : next);
+        }
+    if (n.outers == 0)
+        run_best(&n.block, out, left, right, false);
+    else
+        run_nest(&n, n.outers, out, left, right, false);
+    if (rest > 0)
+        run_rest(&n, out, left, right, row);
+}
+
+void rl_multiply(double *out, const double *left, const double *right, const rl_axis *axis, int rank)
+{
+    multiply(out, left, right, axis, rank, OUT);
+}
+
+void rl_multiply_back(double *bar, const double *out_bar, const double *other, const rl_axis *axis, int rank, bool left)
+{
+    if (left)
+        multiply(bar, out_bar, other, axis, rank, LEFT);
+    else
+        multiply(bar, out_bar, other, axis, rank, RIGHT);
+}
+
+/* ---- whole tables ---- */
+
+/* The sum of left * right; eight lanes, however they are held. */
+SURELY_INLINE double dot_of(const double *left, const double *right, size_t count, bool wide)
+{
+    lane2 sum[4] = {{0, 0}, {0, 0}, {0, 0}, {0, 0}};
+    lane4 wider[2] = {{0, 0, 0, 0}, {0, 0, 0, 0}};
+    double last = 0;
+    size_t i = 0;
+    for (; i + 8 <= count; i += 8)
+        if (wide)
+            for (size_t j = 0; j < 2; j++)
+                wider[j] += FOUR(left + i + 4 * j) * FOUR(right + i + 4 * j);
+        else
+            for (size_t j = 0; j < 4; j++)
+                sum[j] += TWO(left + i + 2 * j) * TWO(right + i + 2 * j);
+    if (wide)
+        for (size_t j = 0; j < 2; j++) {
+            sum[2 * j] = (lane2){wider[j][0], wider[j][1]};
+            sum[2 * j + 1] = (lane2){wider[j][2], wider[j][3]};
+        }
+    for (; i + 2 <= count; i += 2)
+        sum[0] += TWO(left + i) * TWO(right + i);
+    if (i < count)
+        last = left[i] * right[i];
+    lane2 all = (sum[0] + sum[2]) + (sum[1] + sum[3]);
+    return all[0] + all[1] + last;
+}
+
+#if WIDE_REGISTERS
+__attribute__((target("avx2"))) static double dot_wide(const double *left, const double *right, size_t count)
+{
+    return dot_of(left, right, count, true);
+}
+#endif
+
+double rl_dot(const double *left, const double *right, size_t count)
+{
+#if WIDE_REGISTERS
+    if (count >= 8 && __builtin_cpu_supports("avx2"))
+        return dot_wide(left, right, count);
+#endif
+    return dot_of(left, right, count, false);
+}
+
+double rl_greatest(const double *cells, size_t count)
+{
+    double most[4] = {0, 0, 0, 0};
+    size_t i = 0;
+    for (; i + 8 <= count; i += 8)
+        for (size_t j = 0; j < 8; j++)
+            most[j % 4] = most[j % 4] > cells[i + j] ? most[j % 4] : cells[i + j];
+    for (; i < count; i++)
+        most[0] = most[0] > cells[i] ? most[0] : cells[i];
+    most[0] = most[0] > most[1] ? most[0] : most[1];
+    most[2] = most[2] > most[3] ? most[2] : most[3];
+    return most[0] > most[2] ? most[0] : most[2];
+}
+
+void rl_scale(double *cells, size_t count, double by)
+{
+    size_t i = 0;
+    for (; i + 4 <= count; i += 4) {
+        *(cells2 *)(cells + i) *= (lane2){by, by};
+        *(cells2 *)(cells + i + 2) *= (lane2){by, by};
+    }
+    for (; i < count; i++)
+        cells[i] *= by;
+}
+
+void rl_times(double *cells, const double *by, size_t count)
+{
+    size_t i = 0;
+    for (; i + 4 <= count; i += 4) {
+        *(cells2 *)(cells + i) *= TWO(by + i);
+        *(cells2 *)(cells + i + 2) *= TWO(by + i + 2);
+    }
+    for (; i < count; i++)
+        cells[i] *= by[i];
 }

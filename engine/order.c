@@ -109,8 +109,12 @@ typedef struct core_graph {
     uint64_t *touches;      /* as the net has it; row v is words long */
     uint64_t *now;          /* as it is during a try */
     uint64_t *reach;        /* whose costs are to be found again */
-    double *cost;
+    double *cells;          /* of the bucket that a variable would make now */
+    double *fill;           /* its neighbours that do not touch each other, weighed by their sizes; of BY_FILL */
+    double *first_cells, *first_fill;   /* the same as the net has it */
     int *alive;
+    double *cost;           /* as `alive` */
+    int *at;                /* where a variable stands in these */
     int *order, *best;
     enum rule rule;
     double noise;           /* how much costs are disturbed */
@@ -128,6 +132,15 @@ static inline int lowest(uint64_t word)
     return __builtin_ctzll(word);
 }
 
+/* The sizes of a set of variables, added up. */
+static inline double sizes_in(const core_graph *core, uint64_t word, int w)
+{
+    double sum = 0;
+    for (; word != 0; word &= word - 1)
+        sum += core->size[64 * w + lowest(word)];
+    return sum;
+}
+
 static double cells_with(const core_graph *core, int v)
 {
     const uint64_t *near = row(core, v);
@@ -135,10 +148,9 @@ static double cells_with(const core_graph *core, int v)
     for (int w = 0; w < core->words; w++)
         for (uint64_t word = near[w]; word != 0; word &= word - 1)
             cells *= core->size[64 * w + lowest(word)];
-    return cells < RL_MOST_CELLS ? cells : RL_MOST_CELLS;
+    return cells;
 }
 
-/* Neighbours of v that do not touch each other, weighed by their sizes. */
 static double fill_of(core_graph *core, int v)
 {
     const uint64_t *near = row(core, v);
@@ -147,14 +159,10 @@ static double fill_of(core_graph *core, int v)
         for (uint64_t word = near[w]; word != 0; word &= word - 1) {
             int a = 64 * w + lowest(word);
             const uint64_t *other = row(core, a);
-            double missing = 0;
-            for (int x = w; x < core->words; x++) {
-                uint64_t apart = near[x] & ~other[x];
-                if (x == w)
-                    apart &= ~(uint64_t)0 << (a % 64) << 1;  /* each pair once */
-                for (; apart != 0; apart &= apart - 1)
-                    missing += core->size[64 * x + lowest(apart)];
-            }
+            /* each pair once */
+            double missing = sizes_in(core, near[w] & ~other[w] & (~(uint64_t)0 << (a % 64) << 1), w);
+            for (int x = w + 1; x < core->words; x++)
+                missing += sizes_in(core, near[x] & ~other[x], x);
             fill += missing * core->size[a];
             core->work += core->words - w;
         }
@@ -172,75 +180,135 @@ static double drawn(core_graph *core)
 
 static double cost_of(core_graph *core, int v)
 {
-    core->work += core->words + 2;
-    double cost = cells_with(core, v);
+    double cells = core->cells[v] < RL_MOST_CELLS ? core->cells[v] : RL_MOST_CELLS;
     if (core->rule == BY_FILL)
-        cost = (fill_of(core, v) + cost / RL_MOST_CELLS) / core->size[v];
-    else
-        cost /= core->size[v];
+        cells = core->fill[v] + cells / RL_MOST_CELLS;
+    double cost = cells / core->size[v];
     return core->noise > 0 ? cost * (1 + core->noise * drawn(core)) : cost;
+}
+
+static inline void set_bit(uint64_t *set, int v)
+{
+    set[v / 64] |= (uint64_t)1 << (v % 64);
+}
+
+static inline void clear_bit(uint64_t *set, int v)
+{
+    set[v / 64] &= ~((uint64_t)1 << (v % 64));
+}
+
+/* a and b are to touch: for who touches both a pair less is missing, for them pairs more. */
+static void join_pair(core_graph *core, int a, int b)
+{
+    uint64_t *near_a = row(core, a), *near_b = row(core, b);
+    double of_a = core->size[a], of_b = core->size[b], apart_a = 0, apart_b = 0;
+    core->cells[a] *= of_b;
+    core->cells[b] *= of_a;
+    for (int w = 0; w < core->words && core->rule == BY_FILL; w++) {
+        uint64_t both = near_a[w] & near_b[w];
+        apart_a += sizes_in(core, near_a[w] & ~both, w);
+        apart_b += sizes_in(core, near_b[w] & ~both, w);
+        core->reach[w] |= both;
+        for (; both != 0; both &= both - 1)
+            core->fill[64 * w + lowest(both)] -= of_a * of_b;
+    }
+    core->fill[a] += of_b * apart_a;
+    core->fill[b] += of_a * apart_b;
+    set_bit(near_a, b);
+    set_bit(near_b, a);
+    core->work += 2 * core->words;
+}
+
+/* A neighbour u of v loses v, and so what v and u's other neighbours missed. */
+static void leave(core_graph *core, int v, const uint64_t *near, int u)
+{
+    uint64_t *other = row(core, u);
+    double apart = 0;
+    clear_bit(other, v);
+    for (int w = 0; w < core->words && core->rule == BY_FILL; w++)
+        apart += sizes_in(core, other[w] & ~near[w], w);
+    core->fill[u] -= core->size[v] * apart;
+    /* sizes are whole numbers: what was multiplied divides out, as long as it was held */
+    core->cells[u] = core->cells[u] < RL_MOST_CELLS ? core->cells[u] / core->size[v] : cells_with(core, u);
+    core->work += core->words;
 }
 
 /* Joins v's neighbours and takes v away; whose costs that changes is left in `reach`. */
 static void sum_out(core_graph *core, int v)
 {
     const uint64_t *near = row(core, v);
+    bool joined = core->rule == BY_FILL && core->fill[v] == 0;
     memcpy(core->reach, near, (size_t)core->words * sizeof *near);
     for (int w = 0; w < core->words; w++)
+        for (uint64_t word = near[w]; word != 0; word &= word - 1)
+            leave(core, v, near, 64 * w + lowest(word));
+    for (int w = 0; w < core->words && !joined; w++)
         for (uint64_t word = near[w]; word != 0; word &= word - 1) {
             int u = 64 * w + lowest(word);
-            uint64_t *other = row(core, u);
-            uint64_t added = 0;
-            for (int x = 0; x < core->words; x++) {
-                uint64_t fresh = near[x] & ~other[x];
-                if (x == u / 64)
-                    fresh &= ~((uint64_t)1 << (u % 64));
-                added |= fresh;
-                other[x] |= fresh;
+            for (int x = w; x < core->words; x++) {
+                uint64_t fresh = near[x] & ~row(core, u)[x];
+                if (x == w)
+                    fresh &= ~(uint64_t)0 << (u % 64) << 1;
+                for (; fresh != 0; fresh &= fresh - 1)
+                    join_pair(core, u, 64 * x + lowest(fresh));
             }
-            other[v / 64] &= ~((uint64_t)1 << (v % 64));
-            /* a new pair may lower the fill of whoever touches both */
-            if (added != 0 && core->rule == BY_FILL)
-                for (int x = 0; x < core->words; x++)
-                    core->reach[x] |= other[x];
-            core->work += 2 * core->words;
         }
-    core->reach[v / 64] &= ~((uint64_t)1 << (v % 64));
 }
 
 static int cheapest(const core_graph *core, int alive)
 {
     int at = 0;
+    double least = core->cost[0];
     for (int i = 1; i < alive; i++)
-        if (core->cost[core->alive[i]] < core->cost[core->alive[at]])
+        if (core->cost[i] < least) {
+            least = core->cost[i];
             at = i;
+        }
     return at;
+}
+
+/* Takes the variable that stands at `at` out of those alive; `alive` are left. */
+static int take_out(core_graph *core, int at, int alive)
+{
+    int v = core->alive[at], last = core->alive[alive];
+    core->alive[at] = last;
+    core->cost[at] = core->cost[alive];
+    core->at[last] = at;
+    return v;
+}
+
+static void start_try(core_graph *core)
+{
+    size_t count = (size_t)core->count;
+    memcpy(core->now, core->touches, count * (size_t)core->words * sizeof *core->now);
+    memcpy(core->cells, core->first_cells, count * sizeof *core->cells);
+    memcpy(core->fill, core->first_fill, count * sizeof *core->fill);
+    core->work += 2 * core->count;
+    for (int v = 0; v < core->count; v++) {
+        core->alive[v] = core->at[v] = v;
+        core->cost[v] = cost_of(core, v);
+    }
 }
 
 /* One greedy order; its cells, or -1 once they pass `bound` or the work is too much. */
 static double try_order(core_graph *core, double bound)
 {
-    int alive = core->count;
     double cells = 0;
-    memcpy(core->now, core->touches, (size_t)core->count * (size_t)core->words * sizeof *core->now);
-    for (int v = 0; v < alive; v++)
-        core->alive[v] = v;
-    for (int v = 0; v < alive; v++)
-        core->cost[v] = cost_of(core, v);
-    while (alive > 0) {
-        int at = cheapest(core, alive), v = core->alive[at];
+    start_try(core);
+    for (int alive = core->count; alive > 0;) {
+        int at = cheapest(core, alive);
         core->work += alive;
-        cells += cells_with(core, v);
+        int v = take_out(core, at, --alive);
+        cells += core->cells[v];
         if ((cells >= bound && bound < RL_MOST_CELLS) || (core->rule == BY_FILL && core->work > MOST_WORK))
             return -1;
-        core->order[core->count - alive] = v;
-        core->alive[at] = core->alive[--alive];
+        core->order[core->count - 1 - alive] = v;
         sum_out(core, v);
         assert((core->reach[v / 64] >> (v % 64) & 1) == 0);
         for (int w = 0; w < core->words; w++)
             for (uint64_t word = core->reach[w]; word != 0; word &= word - 1) {
                 int u = 64 * w + lowest(word);
-                core->cost[u] = cost_of(core, u);
+                core->cost[core->at[u]] = cost_of(core, u);
             }
     }
     return cells < RL_MOST_CELLS ? cells : RL_MOST_CELLS;
@@ -283,6 +351,16 @@ static void mark_edges(core_graph *core, const net_graph *graph, const int *vari
     }
 }
 
+/* Cells and fill of each variable as the net has it. */
+static void look_at_all(core_graph *core)
+{
+    memcpy(core->now, core->touches, (size_t)core->count * (size_t)core->words * sizeof *core->now);
+    for (int v = 0; v < core->count; v++) {
+        core->first_cells[v] = cells_with(core, v);
+        core->first_fill[v] = fill_of(core, v);
+    }
+}
+
 /* Orders what strip_leaves left; appends to `order`. */
 static void order_rest(rl_arena *arena, const rl_net *net, const net_graph *graph, int *order, int done,
                        const bool *gone)
@@ -292,13 +370,18 @@ static void order_rest(rl_arena *arena, const rl_net *net, const net_graph *grap
     size_t bits = (size_t)core.words * (size_t)count;
     int *number = rl_many(arena, n, int), *variable = rl_many(arena, count, int);
     core.size = rl_many(arena, count, double);
-    core.cost = rl_many(arena, count, double);
-    core.alive = rl_many(arena, count, int);
-    core.order = rl_many(arena, count, int);
-    core.best = rl_many(arena, count, int);
+    core.cost = rl_raw(arena, count, double);
+    core.cells = rl_raw(arena, count, double);
+    core.fill = rl_raw(arena, count, double);
+    core.first_cells = rl_raw(arena, count, double);
+    core.first_fill = rl_raw(arena, count, double);
+    core.alive = rl_raw(arena, count, int);
+    core.at = rl_raw(arena, count, int);
+    core.order = rl_raw(arena, count, int);
+    core.best = rl_raw(arena, count, int);
     core.touches = rl_many(arena, bits, uint64_t);
-    core.now = rl_many(arena, bits, uint64_t);
-    core.reach = rl_many(arena, core.words, uint64_t);
+    core.now = rl_raw(arena, bits, uint64_t);
+    core.reach = rl_raw(arena, core.words, uint64_t);
     int next = 0;
     for (int v = 0; v < n; v++) {
         number[v] = gone[v] ? -1 : next;
@@ -309,6 +392,7 @@ static void order_rest(rl_arena *arena, const rl_net *net, const net_graph *grap
     }
     assert(next == count);
     mark_edges(&core, graph, variable, number);
+    look_at_all(&core);
     order_core(&core);
     for (int i = 0; i < count; i++)
         order[done + i] = variable[core.best[i]];

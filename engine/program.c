@@ -18,6 +18,10 @@ typedef struct programming {
     rl_plan *plan;
     const rl_net *net;
     int part_room, joins, join_room;
+    int *place;             /* room for lists of places, and how much is left */
+    int places_left;
+    rl_axis *axis;          /* the same for axes */
+    int axes_left;
     int *list;              /* parts of the bucket at hand */
     int listed, list_room;
     bool too_many;          /* cells of that bucket: its joins will never run */
@@ -35,23 +39,39 @@ static double cells_of(const rl_plan *plan, const int *place, int count)
 /* More cells than any memory has; a tree of such parts is never made. */
 static const size_t TOO_MANY = SIZE_MAX / 64;
 
-static rl_part part_of(programming *work, const int *place, int count, int factor)
+static rl_part part_of(const int *place, int count, int factor, double cells)
 {
-    double cells = cells_of(work->plan, place, count);
     return (rl_part){.count = count, .place = place, .factor = factor, .room = -1,
                      .cells = cells < (double)TOO_MANY ? (size_t)cells : TOO_MANY};
+}
+
+/* A list of up to `count` places; kept_places says how many of them are wanted. */
+static int *take_places(programming *work, int count)
+{
+    enum { PLACES = 512 };
+    if (!work->place || work->places_left < count) {
+        work->places_left = count > PLACES ? count : PLACES;
+        work->place = rl_raw(work->arena, work->places_left, int);
+    }
+    return work->place;
+}
+
+static void keep_places(programming *work, int count)
+{
+    work->place += count;
+    work->places_left -= count;
 }
 
 static int add_part(programming *work, const int *place, int count, int factor)
 {
     rl_plan *plan = work->plan;
     if (plan->parts == work->part_room) {
-        rl_part *more = rl_many(work->arena, 2 * work->part_room, rl_part);
+        rl_part *more = rl_raw(work->arena, 2 * work->part_room, rl_part);
         memcpy(more, plan->part, (size_t)plan->parts * sizeof *more);
         plan->part = more;
         work->part_room *= 2;
     }
-    plan->part[plan->parts] = part_of(work, place, count, factor);
+    plan->part[plan->parts] = part_of(place, count, factor, cells_of(plan, place, count));
     work->cells += (double)plan->part[plan->parts].cells;
     return plan->parts++;
 }
@@ -61,7 +81,8 @@ static int add_factor(programming *work, int f)
 {
     const int *lay = work->plan->lay;
     const rl_table *table = &work->net->factor[f];
-    int *place = rl_arena_raw(work->arena, (size_t)table->count * sizeof *place);
+    int *place = take_places(work, table->count);
+    keep_places(work, table->count);
     for (int i = 0; i < table->count; i++) {
         int p = work->plan->place[table->variable[i]], at = i;
         for (; at > 0 && lay[place[at - 1]] > lay[p]; at--)
@@ -74,7 +95,7 @@ static int add_factor(programming *work, int f)
 static void list_part(programming *work, int part)
 {
     if (work->listed == work->list_room) {
-        int *more = rl_many(work->arena, 2 * work->list_room, int);
+        int *more = rl_raw(work->arena, 2 * work->list_room, int);
         memcpy(more, work->list, (size_t)work->listed * sizeof *more);
         work->list = more;
         work->list_room *= 2;
@@ -94,17 +115,6 @@ static void list_bucket(programming *work, int k)
             list_part(work, rl_message_part(plan, c));
 }
 
-/* Steps of one table for a place, 0 if it has it not; `at` and `step` move on inwards to outwards. */
-static size_t step_of(const int *size, const rl_part *part, int place, int *at, size_t *step)
-{
-    if (*at < 0 || part->place[*at] != place)
-        return 0;
-    size_t here = *step;
-    (*at)--;
-    *step *= (size_t)size[place];
-    return here;
-}
-
 static inline int lay_of(const int *lay, int place)
 {
     return lay ? lay[place] : place;
@@ -119,24 +129,35 @@ typedef struct own_axis {
 static int find_axes(const int *size, const int *lay, own_axis own, const rl_part *out, const rl_part *left,
                      const rl_part *right, rl_axis *axes)
 {
-    rl_axis inner[RL_MOST_AXES];   /* from the innermost outwards */
-    int o = out->count - 1, l = left->count - 1, r = right ? right->count - 1 : -1, count = 0, rank = 0;
+    int o = out->count - 1, l = left->count - 1, r = right ? right->count - 1 : -1, rank = 0;
     size_t out_step = 1, left_step = 1, right_step = 1;
     while (l >= 0 || r >= 0) {
-        bool from_right = l < 0 || (r >= 0 && lay_of(lay, right->place[r]) > lay_of(lay, left->place[l]));
-        int place = from_right ? right->place[r] : left->place[l];
-        rl_axis axis = {.count = (size_t)size[place]};
-        axis.left = step_of(size, left, place, &l, &left_step);
-        axis.right = right ? step_of(size, right, place, &r, &right_step) : 0;
-        axis.out = place == own.place ? own.step : step_of(size, out, place, &o, &out_step);
-        if (axis.count == 1)
-            continue;
-        assert(count < RL_MOST_AXES);
-        inner[count++] = axis;
+        int on_left = l < 0 ? -1 : left->place[l], place = on_left, on_right = r < 0 ? -1 : right->place[r];
+        if (l < 0 || (r >= 0 && lay_of(lay, on_right) > lay_of(lay, on_left)))
+            place = on_right;
+        size_t count = (size_t)size[place];
+        rl_axis axis = {.count = count};
+        if (place == on_left) {
+            axis.left = left_step;
+            left_step *= count;
+            l--;
+        }
+        if (place == on_right) {
+            axis.right = right_step;
+            right_step *= count;
+            r--;
+        }
+        if (place == own.place) {
+            axis.out = own.step;
+        } else if (o >= 0 && out->place[o] == place) {
+            axis.out = out_step;
+            out_step *= count;
+            o--;
+        }
+        if (count > 1)
+            rank = rl_add_axis(axes, rank, axis);
     }
     assert(o < 0);
-    while (count > 0)
-        rank = rl_add_axis(axes, rank, inner[--count]);
     return rank;
 }
 
@@ -152,22 +173,31 @@ int rl_bucket_axes(const rl_plan *plan, int k, const rl_part *left, const rl_par
     return find_axes(plan->size, plan->lay, (own_axis){k, message->cells}, message, left, right, axes);
 }
 
+/* Room for the axes of one more join. */
+static void take_axes(programming *work)
+{
+    enum { AXES = 8 * RL_MOST_AXES };
+    if (work->axes_left >= RL_MOST_AXES)
+        return;
+    work->axes_left = AXES;
+    work->axis = rl_raw(work->arena, AXES, rl_axis);
+}
+
 static void add_join(programming *work, int out, int left, int right)
 {
     rl_plan *plan = work->plan;
-    rl_axis axes[RL_MOST_AXES];
     if (work->joins == work->join_room) {
-        rl_join *more = rl_many(work->arena, 2 * work->join_room, rl_join);
+        rl_join *more = rl_raw(work->arena, 2 * work->join_room, rl_join);
         memcpy(more, plan->join, (size_t)work->joins * sizeof *more);
         plan->join = more;
         work->join_room *= 2;
     }
+    take_axes(work);
     int rank = work->too_many ? 0 : rl_axes_of(plan->size, plan->lay, &plan->part[out], &plan->part[left],
-                                               right < 0 ? NULL : &plan->part[right], axes);
-    rl_axis *kept = rl_arena_raw(work->arena, (size_t)rank * sizeof *kept);
-    if (rank > 0)
-        memcpy(kept, axes, (size_t)rank * sizeof *kept);
-    plan->join[work->joins++] = (rl_join){.out = out, .left = left, .right = right, .rank = rank, .axis = kept};
+                                               right < 0 ? NULL : &plan->part[right], work->axis);
+    plan->join[work->joins++] = (rl_join){.out = out, .left = left, .right = right, .rank = rank, .axis = work->axis};
+    work->axis += rank;
+    work->axes_left -= rank;
 }
 
 /* The product of two parts with nothing summed. */
@@ -175,7 +205,7 @@ static int add_product(programming *work, int left, int right)
 {
     const rl_part *a = &work->plan->part[left], *b = &work->plan->part[right];
     const int *lay = work->plan->lay;
-    int *place = rl_arena_raw(work->arena, (size_t)(a->count + b->count) * sizeof *place);
+    int *place = take_places(work, a->count + b->count);
     int count = 0, i = 0, j = 0;
     while (i < a->count || j < b->count) {
         int next = j == b->count || (i < a->count && lay[a->place[i]] <= lay[b->place[j]]) ? a->place[i] : b->place[j];
@@ -183,6 +213,7 @@ static int add_product(programming *work, int left, int right)
         j += j < b->count && b->place[j] == next;
         place[count++] = next;
     }
+    keep_places(work, count);
     int out = add_part(work, place, count, -1);
     size_t cells = work->plan->part[out].cells;
     work->plan->widest_product = cells > work->plan->widest_product ? cells : work->plan->widest_product;
@@ -209,7 +240,7 @@ static double product_cells(const rl_plan *plan, const rl_part *a, const rl_part
 static void join_within(programming *work)
 {
     const rl_plan *plan = work->plan;
-    for (int i = 0; i < work->listed; i++) {
+    for (int i = 0; work->listed > 1 && i < work->listed; i++) {
         int best = -1;
         for (int g = 0; g < work->listed && plan->part[work->list[i]].factor >= 0; g++) {
             const rl_part *large = &plan->part[work->list[g]], *own = &plan->part[work->list[i]];
@@ -233,7 +264,7 @@ static int take_next(programming *work, int running)
     const rl_part *all = work->plan->part;
     int at = 0;
     double least = INFINITY;
-    for (int i = 0; i < work->listed; i++) {
+    for (int i = 0; work->listed > 1 && i < work->listed; i++) {
         double cells = product_cells(work->plan, &all[running], &all[work->list[i]]);
         if (cells < least || (cells == least && all[work->list[i]].cells > all[work->list[at]].cells)) {
             least = cells;
@@ -276,10 +307,11 @@ static void join_bucket(programming *work, int k)
     add_join(work, rl_message_part(plan, k), running, work->list[0]);
 }
 
-/* Places of few values first, in the order of elimination otherwise. */
+/* Places of fewer values than this are laid first, in the order of elimination otherwise. */
+enum { FEW = 4 };
+
 static void set_lay(rl_arena *arena, rl_plan *plan)
 {
-    enum { FEW = 4 };
     int next = 0;
     plan->lay = rl_arena_raw(arena, (size_t)plan->variables * sizeof(int));
     for (int k = 0; k < plan->variables; k++)
@@ -293,14 +325,15 @@ static void set_lay(rl_arena *arena, rl_plan *plan)
 /* A copy of rising places in the order of their lay. */
 static const int *by_lay(programming *work, const int *place, int count)
 {
-    const int *lay = work->plan->lay;
-    int *list = rl_arena_raw(work->arena, (size_t)count * sizeof *list);
-    for (int i = 0; i < count; i++) {
-        int at = i;
-        for (; at > 0 && lay[list[at - 1]] > lay[place[i]]; at--)
-            list[at] = list[at - 1];
-        list[at] = place[i];
-    }
+    const int *size = work->plan->size;
+    int *list = take_places(work, count), filled = 0;
+    keep_places(work, count);
+    for (int i = 0; i < count; i++)
+        if (size[place[i]] < FEW)
+            list[filled++] = place[i];
+    for (int i = 0; i < count && filled < count; i++)
+        if (size[place[i]] >= FEW)
+            list[filled++] = place[i];
     return list;
 }
 
@@ -310,18 +343,19 @@ void rl_program_make(rl_arena *arena, rl_plan *plan, const rl_net *net)
     programming work = {.arena = arena, .plan = plan, .net = net, .part_room = 3 * n + net->factors + 1,
                         .join_room = 2 * n + net->factors + 1, .list_room = 16};
     set_lay(arena, plan);
-    plan->part = rl_many(arena, work.part_room, rl_part);
-    plan->join = rl_many(arena, work.join_room, rl_join);
-    plan->first_join = rl_many(arena, n + 1, int);
-    work.list = rl_many(arena, work.list_room, int);
+    plan->part = rl_raw(arena, work.part_room, rl_part);
+    plan->join = rl_raw(arena, work.join_room, rl_join);
+    plan->first_join = rl_raw(arena, n + 1, int);
+    work.list = rl_raw(arena, work.list_room, int);
     plan->parts = 2 * n;
     double widest = 0;
     for (int k = 0; k < n; k++) {
         const int *scope = rl_scope(plan, k);
         int count = rl_scope_count(plan, k);
         double cells = cells_of(plan, scope, count);
-        plan->part[k] = part_of(&work, scope, 1, -1);
-        plan->part[rl_message_part(plan, k)] = part_of(&work, by_lay(&work, scope + 1, count - 1), count - 1, -1);
+        plan->part[k] = part_of(scope, 1, -1, plan->size[k]);
+        plan->part[rl_message_part(plan, k)] =
+            part_of(by_lay(&work, scope + 1, count - 1), count - 1, -1, cells_of(plan, scope + 1, count - 1));
         work.cells += 5 * plan->size[k] + 2 * cells / plan->size[k];   /* own, terms, weight, marginal; message; bars */
         widest = cells > widest ? cells : widest;
     }

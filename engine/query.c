@@ -111,13 +111,16 @@ typedef struct query_part {
     int *variable;          /* local numbers; the last changes fastest; none of one value */
     uint64_t *mask;         /* the same as a set */
     size_t cells;
-    const double *cell;
+    const double *cell;     /* NULL: */
+    rl_list list;           /* most cells are 0, and these are not */
 } query_part;
 
 typedef struct part_product {
     rl_arena *arena;
     int variables, variable_room, words;
     size_t *size;
+    int *shift;             /* where the variable's bits begin in a cell's code; NO_BITS: it has none yet */
+    uint64_t taken;         /* bits that are some variable's */
     bool *kept;
     int *uses;              /* parts that hold the variable */
     double *cost;           /* of summing it out; negative: not known */
@@ -136,23 +139,100 @@ static size_t step_in(const part_product *product, const query_part *part, int v
     return step;
 }
 
-/* out += left * right, summed over the `summed` variables; `kept` ones are the result's. */
-static void multiply_sum(const part_product *product, double *out, const query_part *left, const query_part *right,
-                         int kept, const int *keep, int summed, const int *sum)
+/* Rising along the variables of a table that is laid as it is best for the innermost loops: those of few values first. */
+static int lay_of(const part_product *product, int variable)
+{
+    enum { FEW = 4 };
+    return product->size[variable] < FEW ? variable : variable + product->variable_room;
+}
+
+/* Adds a variable to a list in the order of its lay, if it is not there. */
+static void list_by_lay(const part_product *product, int *list, int *count, int variable)
+{
+    int at = *count, lay = lay_of(product, variable);
+    while (at > 0 && lay_of(product, list[at - 1]) > lay)
+        at--;
+    if (at > 0 && list[at - 1] == variable)
+        return;
+    assert(*count < RL_MOST_AXES);
+    memmove(list + at + 1, list + at, (size_t)(*count - at) * sizeof *list);
+    list[at] = variable;
+    (*count)++;
+}
+
+/* A result = left * right, summed over the variables that it does not have. */
+static void multiply_sum(const part_product *product, double *out, const query_part *result, const query_part *left,
+                         const query_part *right, int count, const int *variable)
 {
     rl_axis axes[RL_MOST_AXES];
-    size_t steps[RL_MOST_AXES], step = 1;
     int rank = 0;
-    for (int i = kept - 1; i >= 0; i--) {
-        steps[i] = step;
-        step *= product->size[keep[i]];
-    }
-    for (int i = 0; i < kept + summed; i++) {
-        int variable = i < kept ? keep[i] : sum[i - kept];
-        rank = rl_add_axis(axes, rank, (rl_axis){.count = product->size[variable], .left = step_in(product, left, variable),
-                               .right = step_in(product, right, variable), .out = i < kept ? steps[i] : 0});
-    }
-    rl_multiply_add(out, left->cell, right->cell, axes, rank);
+    for (int i = count; i-- > 0;)
+        rank = rl_add_axis(axes, rank, (rl_axis){product->size[variable[i]], step_in(product, result, variable[i]),
+                               step_in(product, left, variable[i]), step_in(product, right, variable[i])});
+    rl_multiply(out, left->cell, right->cell, axes, rank);
+}
+
+enum { NO_BITS = -1 };
+
+/* Gives a variable bits of its own, if there are still some. */
+static bool take_bits(part_product *product, int variable)
+{
+    rl_digit digit = {.count = product->size[variable]};
+    if (product->shift[variable] != NO_BITS)
+        return true;
+    int bits = rl_digit_bits(digit.count);
+    while (digit.shift + bits <= 64 && (product->taken & rl_digit_mask(&digit)) != 0)
+        digit.shift++;
+    if (digit.shift + bits > 64)
+        return false;
+    product->taken |= rl_digit_mask(&digit);
+    product->shift[variable] = digit.shift;
+    return true;
+}
+
+/* The variable is summed out: others may have its bits. */
+static void give_bits(part_product *product, int variable)
+{
+    rl_digit digit = {product->size[variable], product->shift[variable]};
+    if (digit.shift == NO_BITS)
+        return;
+    product->taken &= ~rl_digit_mask(&digit);
+    product->shift[variable] = NO_BITS;
+}
+
+static bool take_all_bits(part_product *product, const query_part *part)
+{
+    for (int i = 0; i < part->count; i++)
+        if (!take_bits(product, part->variable[i]))
+            return false;
+    return true;
+}
+
+/* The variables of a part as digits of a cell's code. */
+static const rl_digit *digits_of(const part_product *product, const query_part *part, rl_digit digit[RL_MOST_AXES])
+{
+    assert(part->count <= RL_MOST_AXES);
+    for (int i = 0; i < part->count; i++)
+        digit[i] = (rl_digit){product->size[part->variable[i]], product->shift[part->variable[i]]};
+    return digit;
+}
+
+/* All cells of a part, where only those that are not 0 were at hand. */
+static void spread(const part_product *product, query_part *part)
+{
+    rl_digit digit[RL_MOST_AXES];
+    if (part->cell)
+        return;
+    double *cell = rl_arena_raw(product->arena, part->cells * sizeof *cell);
+    rl_spread_cells(&part->list, part->count, digits_of(product, part, digit), cell);
+    part->cell = cell;
+}
+
+static void list_filled(const part_product *product, query_part *part)
+{
+    rl_digit digit[RL_MOST_AXES];
+    if (part->cell)
+        part->list = rl_list_cells(product->arena, part->cell, part->count, digits_of(product, part, digit));
 }
 
 static void set_mask(part_product *product, query_part *part)
@@ -184,40 +264,116 @@ static query_part remove_part(part_product *product, int at)
     return taken;
 }
 
-/* The union of two parts' variables, those of the larger part first.  With `sum`,
- * variables that nobody else uses or keeps go there. */
-static void join_scopes(const part_product *product, const query_part *large, const query_part *small,
-                        int *kept, int *keep, int *summed, int *sum)
+static bool holds(const query_part *part, int variable)
 {
-    for (int i = 0; i < large->count + small->count; i++) {
-        int v = i < large->count ? large->variable[i] : small->variable[i - large->count];
-        if (i >= large->count && (large->mask[v / 64] >> (v % 64) & 1))
-            continue;
-        assert(*kept + (summed != NULL ? *summed : 0) < RL_MOST_AXES);
-        if (summed != NULL && product->uses[v] == 0 && !product->kept[v])
-            sum[(*summed)++] = v;
-        else
-            keep[(*kept)++] = v;
+    return (part->mask[variable / 64] >> (variable % 64) & 1) != 0;
+}
+
+/* The bits of some variables. */
+static uint64_t code_mask(const part_product *product, int count, const int *variable)
+{
+    uint64_t mask = 0;
+    for (int i = 0; i < count; i++) {
+        rl_digit digit = {product->size[variable[i]], product->shift[variable[i]]};
+        mask |= rl_digit_mask(&digit);
     }
+    return mask;
+}
+
+/* Whether a join of lists is expected to be less work than one of whole tables; in products of the latter. */
+static bool lists_pay(const query_part *left, const query_part *right, double all, double keys)
+{
+    static const double LEAST = 4096, PRODUCT = 1, PAIR = 20, CELL = 3, ENTRY = 40;
+    if (all < LEAST && left->cell && right->cell)
+        return false;
+    double whole = PRODUCT * all, listed = 0, filled[2];
+    for (int i = 0; i < 2; i++) {
+        const query_part *part = i == 0 ? left : right;
+        filled[i] = (double)(part->cell ? rl_filled_about(part->cell, part->cells) : part->list.count);
+        *(part->cell ? &listed : &whole) += CELL * (double)part->cells;
+        listed += ENTRY * filled[i];
+    }
+    double fewest = filled[0] < filled[1] ? filled[0] : filled[1];
+    if (keys > fewest)
+        keys = fewest > 1 ? fewest : 1;   /* few keys occur: those of one table are those of the other */
+    return listed + PAIR * filled[0] * filled[1] / keys < whole;
+}
+
+/* Joins by the cells that are not 0, if that is less work. */
+static bool join_lists(part_product *product, query_part *left, query_part *right, int summed, const int *sum,
+                       query_part *result)
+{
+    double all = (double)result->cells, keys = 1;
+    for (int i = 0; i < summed; i++)
+        all *= (double)product->size[sum[i]];
+    for (int i = 0; i < right->count; i++)
+        if (holds(left, right->variable[i]))
+            keys *= (double)product->size[right->variable[i]];
+    if (!lists_pay(left, right, all, keys) || !take_all_bits(product, left) || !take_all_bits(product, right))
+        return false;
+    list_filled(product, left);
+    list_filled(product, right);
+    uint64_t shared = code_mask(product, left->count, left->variable) & code_mask(product, right->count, right->variable);
+    result->list = rl_join_lists(product->arena, &left->list, &right->list, shared, code_mask(product, summed, sum));
+    enum { FEW = 1024, PART = 4 };
+    if (result->cells < FEW || result->list.count > result->cells / PART)
+        spread(product, result);
+    return true;
+}
+
+/* Lays a part as results are, if there is enough to do with it. */
+static void lay(const part_product *product, query_part *part, double all)
+{
+    enum { WORTH = 4 };
+    static const double ONE = 1;
+    const query_part one = {.mask = rl_many(product->arena, product->words, uint64_t)};
+    query_part laid = *part, unit = one;
+    unit.cell = &ONE;
+    bool straight = true;
+    for (int i = 1; i < part->count; i++)
+        straight = straight && lay_of(product, part->variable[i - 1]) < lay_of(product, part->variable[i]);
+    if (straight || WORTH * (double)part->cells > all)
+        return;
+    laid.variable = rl_arena_raw(product->arena, (size_t)part->count * sizeof(int));
+    laid.count = 0;
+    for (int i = 0; i < part->count; i++)
+        list_by_lay(product, laid.variable, &laid.count, part->variable[i]);
+    double *cell = rl_arena_raw(product->arena, part->cells * sizeof *cell);
+    multiply_sum(product, cell, &laid, part, &unit, laid.count, laid.variable);
+    laid.cell = cell;
+    *part = laid;
 }
 
 /* left * right; if `last`, summed over what nobody else needs. */
-static query_part join(part_product *product, const query_part *left, const query_part *right, bool last)
+static query_part join(part_product *product, query_part *left, query_part *right, bool last)
 {
-    int keep[RL_MOST_AXES], sum[RL_MOST_AXES], kept = 0, summed = 0;
-    if (left->cells < right->cells) {
-        const query_part *swap = left;
-        left = right;
-        right = swap;
+    int variable[RL_MOST_AXES], sum[RL_MOST_AXES], count = 0, summed = 0;
+    double all = 1;
+    for (int i = 0; i < left->count; i++)
+        list_by_lay(product, variable, &count, left->variable[i]);
+    for (int i = 0; i < right->count; i++)
+        list_by_lay(product, variable, &count, right->variable[i]);
+    query_part result = {.variable = rl_arena_raw(product->arena, (size_t)count * sizeof(int))};
+    for (int i = 0; i < count; i++) {
+        int v = variable[i];
+        all *= (double)product->size[v];
+        if (last && product->uses[v] == 0 && !product->kept[v])
+            sum[summed++] = v;
+        else
+            result.variable[result.count++] = v;
     }
-    join_scopes(product, left, right, &kept, keep, last ? &summed : NULL, sum);
-    query_part result = {.count = kept, .variable = rl_arena_raw(product->arena, (size_t)kept * sizeof(int))};
-    if (kept > 0)
-        memcpy(result.variable, keep, (size_t)kept * sizeof(int));
     set_mask(product, &result);
-    double *cell = rl_many(product->arena, result.cells, double);
-    multiply_sum(product, cell, left, right, kept, keep, summed, sum);
-    result.cell = cell;
+    if (!join_lists(product, left, right, summed, sum, &result)) {
+        spread(product, left);
+        spread(product, right);
+        lay(product, left, all);
+        lay(product, right, all);
+        double *cell = rl_arena_raw(product->arena, result.cells * sizeof *cell);
+        multiply_sum(product, cell, &result, left, right, count, variable);
+        result.cell = cell;
+    }
+    for (int i = 0; i < summed; i++)
+        give_bits(product, sum[i]);
     return result;
 }
 
@@ -226,11 +382,6 @@ static query_part unit_part(part_product *product)
     static const double ONE = 1;
     uint64_t *none = rl_many(product->arena, product->words, uint64_t);
     return (query_part){.count = 0, .mask = none, .cells = 1, .cell = &ONE};
-}
-
-static bool holds(const query_part *part, int variable)
-{
-    return (part->mask[variable / 64] >> (variable % 64) & 1) != 0;
 }
 
 static double union_cells(const part_product *product, const query_part *a, const query_part *b)
@@ -316,8 +467,8 @@ static int cheapest(part_product *product)
     return best;
 }
 
-/* Sums out all but the kept variables, given in the order of `out`, which then sums to 1. */
-/* False, and nothing answered, where a table would be wider than allowed. */
+/* Sums out all but the kept variables, given in the order of `out`, which then sums to 1.
+ * False, and nothing answered, where a table would be wider than allowed. */
 static bool reduce(part_product *product, int count, const int *keep, double *out)
 {
     for (int v = cheapest(product); v >= 0; v = cheapest(product)) {
@@ -328,23 +479,21 @@ static bool reduce(part_product *product, int count, const int *keep, double *ou
     query_part whole = unit_part(product), one = whole;
     for (int i = 0; i < product->parts; i++)
         whole = i == 0 ? product->part[i] : join(product, &whole, &product->part[i], false);
-    int order[RL_MOST_AXES] = {0}, kept = 0;
+    spread(product, &whole);
     size_t cells = 1;
+    query_part result = {.variable = rl_arena_raw(product->arena, (size_t)count * sizeof(int))};
     for (int i = 0; i < count; i++) {
         cells *= product->size[keep[i]];
-        if (product->size[keep[i]] > 1) {
-            assert(kept < RL_MOST_AXES);
-            order[kept++] = keep[i];
-        }
+        if (product->size[keep[i]] > 1)
+            result.variable[result.count++] = keep[i];
     }
-    memset(out, 0, cells * sizeof *out);
-    multiply_sum(product, out, &whole, &one, kept, order, 0, NULL);
+    set_mask(product, &result);
+    multiply_sum(product, out, &result, &whole, &one, result.count, result.variable);
     double sum = 0;
     for (size_t i = 0; i < cells; i++)
         sum += out[i];
     assert(sum > 0);
-    for (size_t i = 0; i < cells; i++)
-        out[i] /= sum;
+    rl_scale(out, cells, 1 / sum);
     return true;
 }
 
@@ -388,6 +537,7 @@ static int local_number(asking *ask, int variable, int size)
     if (ask->local[variable] < 0) {
         assert(product->variables < product->variable_room);
         product->size[product->variables] = (size_t)size;
+        product->shift[product->variables] = NO_BITS;
         ask->local[variable] = product->variables++;
     }
     return ask->local[variable];
@@ -413,6 +563,7 @@ static void make_room(asking *ask)
     product->variable_room = (int)room;
     product->words = (int)(room / 64 + 1);
     product->size = rl_arena_raw(ask->arena, room * sizeof(size_t));
+    product->shift = rl_arena_raw(ask->arena, room * sizeof(int));
     product->kept = rl_many(ask->arena, room, bool);
     product->uses = rl_many(ask->arena, room, int);
     product->cost = rl_many(ask->arena, room, double);
@@ -435,8 +586,7 @@ static double *bucket_table(const asking *ask, int k, bool top)
         ratio[j] = sum <= FAINTEST ? 0 : top ? tree->bar[part][j] : 1 / sum;
     }
     for (size_t i = 0; i < size; i++)
-        for (size_t j = 0; j < rest; j++)
-            table[i * rest + j] *= ratio[j];
+        rl_times(table + i * rest, ratio, rest);
     return table;
 }
 
@@ -503,7 +653,7 @@ bool rl_tree_query(const rl_tree *tree, rl_arena *arena, const rl_extension *ext
 bool rl_tree_joint_within(const rl_tree *tree, rl_arena *arena, double most_cells, int count, const int *variable,
                           double *out)
 {
-    if (count == 2 && rl_factor_joint(tree, arena, variable, out))
+    if (count >= 2 && rl_factor_joint(tree, arena, count, variable, out))
         return true;
     rl_mark mark = rl_arena_mark(arena);
     asking ask = {.tree = tree, .arena = arena};

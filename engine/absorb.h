@@ -18,6 +18,8 @@ typedef struct rl_absorbed {
     int expr;
     int at;               /* place of the element among the inputs of `before` */
     rl_cells before, after;
+    const int *map;       /* of the definition of a path, `before`: map[first part][second] is the one value of
+                           * the path where its cell is 1, all others being 0; else NULL */
 } rl_absorbed;
 
 /* Variables of the net as inputs of a probe's tables: this and below. */

@@ -1,15 +1,16 @@
-/* advise.c: what each admissible test would tell, in bits, and the best first (design §4).
+/* advise.c: see advise.h.
  *
  * I(F;T) = H(T) - H(T | F).  T depends on F only through the test's own
  * parents, so a probe of the network gives the distribution over what matters
  * for T (the rows of a behaviour, the end of a span); both terms are linear in it.
  *
- * Invariant: bits >= 0 where known, -1 where a table would be too wide, never NaN.  Tests are ordered by bits per minute,
- * ties by text.
+ * Invariant: bits >= 0 where known, -1 where a table would be too wide, never NaN.
  */
+#include "admit.h"
+#include "advise.h"
+#include "band_book.h"
 #include "chain.h"
-#include "limit.h"
-#include "probe.h"
+#include "reach.h"
 #include "worst.h"
 
 #include <assert.h>
@@ -17,7 +18,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MAX_OUTCOMES = RL_MAX_LEVELS + 2, RANGED_TESTS = 32 };
+enum { MAX_OUTCOMES = RL_MAX_LEVELS + 2 };
 
 /* What backfeed or pull over these expressions tells. */
 typedef struct fired {
@@ -27,7 +28,7 @@ typedef struct fired {
     struct fired *next;
 } fired;
 
-typedef struct adviser {
+typedef struct rl_adviser {
     rl_case *c;
     const rl_model *model;
     rl_work *work;
@@ -38,6 +39,7 @@ typedef struct adviser {
     rl_groups groups;
     rl_givens givens;
     rl_ladders ladders;
+    rl_trunk trunk;
     rl_observer lasting;       /* takes memory from the work's arena */
     rl_bearings bearings;
     fired *crosstalk;          /* bits of crosstalk, by its kind and expressions: the newest first */
@@ -86,25 +88,45 @@ static rl_chain *chain_for(adviser *a, int load)
 
 /* Rows of a behaviour's levels: [return][feed][load][levels + 1]. */
 typedef struct leveled {
-    int size[3], levels;
-    double *row;
+    int size[3], levels, cells;
+    const double *row;
 } leveled;
 
-static leveled level_rows(adviser *a, int load, rl_sides sides)
+static void work_out_levels(const adviser *a, int load, const leveled *l, double *row)
 {
     const rl_frame *frame = &a->bench->frame;
     const rl_rows *rows = a->model->rows->of_load[load];
     const rl_behaviour *kind = &a->model->kind[rows->kind];
-    leveled l = {.size = {sides.back ? frame->rows : 1, sides.fed ? frame->rows : 1, sides.own ? 2 : 1},
-                 .levels = (int)kind->info.levels};
-    double *row = l.row = rl_many(a->arena, l.size[0] * l.size[1] * l.size[2] * (l.levels + 1), double);
-    for (int back = 0; back < l.size[0]; back++)
-        for (int fed = 0; fed < l.size[1]; fed++)
-            for (int failed = 0; failed < l.size[2]; failed++, row += l.levels + 1) {
+    for (int back = 0; back < l->size[0]; back++)
+        for (int fed = 0; fed < l->size[1]; fed++)
+            for (int failed = 0; failed < l->size[2]; failed++, row += l->levels + 1) {
                 rl_observe_levels(kind, rows->side[0][rl_observe_row(frame, back)],
                                   rows->side[1][rl_observe_row(frame, fed)], failed, row);
-                close_row(row, l.levels);
+                close_row(row, l->levels);
             }
+}
+
+/* Tables that the model keeps: they depend on the kind and the current alone. */
+enum { MOST_KEPT_LEVELS = 4096 };
+
+static leveled level_rows(adviser *a, int load, rl_sides sides)
+{
+    const rl_rows *rows = a->model->rows->of_load[load];
+    int size = a->bench->frame.rows;
+    leveled l = {.size = {sides.back ? size : 1, sides.fed ? size : 1, sides.own ? 2 : 1},
+                 .levels = (int)a->model->kind[rows->kind].info.levels};
+    double shape = (sides.back != 0) + 2 * (sides.fed != 0) + 4 * (sides.own != 0);
+    double word[3] = {-1 - shape, rows->kind, rows->current};   /* keys of bands begin with no negative number */
+    rl_band_key key = {3, word, rl_band_hash(word, 3)};
+    l.cells = l.size[0] * l.size[1] * l.size[2] * (l.levels + 1);
+    l.row = l.cells <= MOST_KEPT_LEVELS ? rl_band_book_look(a->model->bands, &key) : NULL;
+    if (l.row)
+        return l;
+    double *row = rl_raw(a->arena, l.cells, double);
+    work_out_levels(a, load, &l, row);
+    l.row = l.cells <= MOST_KEPT_LEVELS ? rl_band_book_put(a->model->bands, &key, row, l.cells) : NULL;
+    if (!l.row)
+        l.row = row;
     return l;
 }
 
@@ -138,8 +160,10 @@ static double behaviour_by_probe(adviser *a, const leveled *l, rl_sides sides)
     hint(a);
     rl_probe_make(&probe, a->arena, a->bench, &a->groups);
     int target = rl_probe_helper(&probe, l->levels + 1);
+    double *row = rl_raw(a->arena, l->cells, double);
+    memcpy(row, l->row, (size_t)l->cells * sizeof *row);
     rl_cells t = {.count = 4, .input = {sides.back, sides.fed, sides.own, target},
-                  .size = {l->size[0], l->size[1], l->size[2], l->levels + 1}, .cell = l->row};
+                  .size = {l->size[0], l->size[1], l->size[2], l->levels + 1}, .cell = row};
     double expected[MAX_OUTCOMES];
     rl_probe_add(&probe, &t);
     if (!rl_probe_run(&probe, target, expected))
@@ -160,11 +184,17 @@ static rl_worst cut_return(adviser *a, int load, int at)
 }
 
 /* The rows of a test's sides, the return's before all; NULL: ask by a probe. */
-static const double *joint_sides(adviser *a, const rl_worst *back, const rl_sides *sides, int load)
+static const double *joint_sides(adviser *a, const rl_worst *back, const rl_sides *sides)
 {
     rl_worst set[3] = {*back, {.count = sides->fed != 0, .expr = &sides->fed}, {.count = sides->own != 0, .expr = &sides->own}};
-    const rl_chain *chain = chain_for(a, load);
-    return rl_worst_joint(&a->bearings, chain ? rl_chain_ladder(chain) : NULL, set, 3);
+    return rl_worst_joint(&a->bearings, NULL, set, 3);
+}
+
+/* The rows of the sides with the return up to `at` alone; NULL: the chain cannot say. */
+static const double *joint_of_cut(adviser *a, int load, int at, const rl_worst *cut, const rl_sides *sides)
+{
+    rl_chain *chain = cut->count > 0 && sides->fed && sides->own ? chain_for(a, load) : NULL;
+    return chain ? rl_chain_worst(chain, at) : NULL;
 }
 
 static double behaviour_bits(adviser *a, const rl_test *test)
@@ -173,9 +203,11 @@ static double behaviour_bits(adviser *a, const rl_test *test)
     rl_sides sides = rl_observe_sides(&a->observer, a->world, test->subject, &with);
     leveled l = level_rows(a, test->subject, sides);
     rl_worst back = sides.back ? cut_return(a, test->subject, with.bypass_at) : (rl_worst){.count = 0};
+    const double *joint = joint_of_cut(a, test->subject, with.bypass_at, &back, &sides), *row = l.row;
     if (sides.back && back.count == 0)
         back = (rl_worst){.count = 1, .expr = &sides.back};
-    const double *joint = joint_sides(a, &back, &sides, test->subject), *row = l.row;
+    if (!joint)
+        joint = joint_sides(a, &back, &sides);
     if (!joint)
         return behaviour_by_probe(a, &l, sides);
     double expected[MAX_OUTCOMES] = {0};
@@ -446,7 +478,7 @@ static double span_bits(adviser *a, const rl_test *test)
     return ends_of(a, test, &of) ? bits_of_ends(a, &showing, of.end, of.p, of.ends) : UNKNOWN;
 }
 
-/* Ends of a supply reading: [row of the feed][whether a current flows]. */
+/* p of the ends of a supply reading: [row of the feed][whether a current flows]. */
 static double bits_of_supply(adviser *a, int load, const double *p)
 {
     rl_showing showing = showing_of(a, RL_TEST_SUPPLY);
@@ -457,8 +489,8 @@ static double bits_of_supply(adviser *a, int load, const double *p)
     return bits_of_ends(a, &showing, end, p, ends);
 }
 
-/* (return, feed, load) to the end of a supply reading. */
-static double supply_by_probe(adviser *a, int load, rl_sides sides)
+/* (return, feed, load) to the end of a supply reading; NULL: too wide. */
+static const double *supply_by_probe(adviser *a, rl_sides sides)
 {
     rl_bench *b = a->bench;
     int rows = a->model->bins + 3, size = b->frame.rows;
@@ -482,17 +514,18 @@ static double supply_by_probe(adviser *a, int load, rl_sides sides)
     rl_probe_add(&probe, &flow);
     rl_probe_add(&probe, &shown);
     double *p = rl_many(a->arena, rows * 2, double);
-    return rl_probe_run(&probe, target, p) ? bits_of_supply(a, load, p) : UNKNOWN;
+    return rl_probe_run(&probe, target, p) ? p : NULL;
 }
 
-static double supply_bits(adviser *a, const rl_test *test)
+/* Probability of each end of a supply reading; NULL: too wide. */
+static const double *supply_ends(adviser *a, const rl_test *test)
 {
     const rl_frame *frame = &a->bench->frame;
     rl_sides sides = rl_observe_sides(&a->observer, a->world, test->subject, NULL);
     rl_worst back = {.count = sides.back != 0, .expr = &sides.back, .open = true};
-    const double *joint = joint_sides(a, &back, &sides, test->subject);
+    const double *joint = joint_sides(a, &back, &sides);
     if (!joint)
-        return supply_by_probe(a, test->subject, sides);
+        return supply_by_probe(a, sides);
     int size[3] = {sides.back ? 2 : 1, sides.fed ? frame->rows : 1, sides.own ? 2 : 1};
     double *p = rl_many(a->arena, 2 * (a->model->bins + 3), double);
     for (int c = 0; c < size[0] * size[1] * size[2]; c++) {
@@ -500,7 +533,13 @@ static double supply_bits(adviser *a, const rl_test *test)
         bool flows = c % size[2] == 0 && c < size[1] * size[2];
         p[rl_observe_row(frame, fed) * 2 + flows] += joint[c];
     }
-    return bits_of_supply(a, test->subject, p);
+    return p;
+}
+
+static double supply_bits(adviser *a, const rl_test *test)
+{
+    const double *p = supply_ends(a, test);
+    return p ? bits_of_supply(a, test->subject, p) : UNKNOWN;
 }
 
 /* ---- what a healthy span and the suspect would read ---- */
@@ -537,13 +576,35 @@ static int suspect_of(const adviser *a, const rl_way *way, const rl_end *end)
     return best;
 }
 
+/* A sound feed, and the likeliest row in which an element of it counts, a current flowing. */
+static void set_ranges_of_supply(adviser *a, rl_test *test)
+{
+    rl_showing showing = showing_of(a, RL_TEST_SUPPLY);
+    const rl_node *node = &a->model->node[test->subject];
+    const double *p = supply_ends(a, test);
+    rl_end end = rl_observe_supply_end(a->arena, a->model, test->subject, 0, true);
+    int row = 1, open = a->model->bins + 2;
+    set_range(&showing, &end, &test->healthy_low, &test->healthy_high);
+    for (int r = 2; p && r < open; r++)
+        row = p[2 * r + 1] > p[2 * row + 1] ? r : row;
+    if (!p || p[2 * row + 1] <= 0)
+        return;
+    for (int i = 0; i < node->feed_chain_count; i++) {
+        int e = node->feed_chain[i];
+        if (test->suspect < 0 || a->work->belief[e].p[RL_SOUND] < a->work->belief[test->suspect].p[RL_SOUND])
+            test->suspect = e;
+    }
+    end = rl_observe_supply_end(a->arena, a->model, test->subject, row, true);
+    set_range(&showing, &end, &test->suspect_low, &test->suspect_high);
+}
+
 /* The likeliest end at which a way is sound, and at which an element counts. */
-static void set_ranges(adviser *a, rl_test *test)
+static void set_ranges_of_span(adviser *a, rl_test *test)
 {
     rl_showing showing = showing_of(a, test->sort);
     rl_chain_ends of;
     int healthy = -1, suspect = -1;
-    if ((test->sort != RL_TEST_DROP && test->sort != RL_TEST_RESISTANCE) || !ends_of(a, test, &of))
+    if (!ends_of(a, test, &of))
         return;
     for (int i = 0; i < of.ends; i++) {
         const rl_end *end = &of.end[i];
@@ -564,7 +625,7 @@ static void set_ranges(adviser *a, rl_test *test)
 
 /* ---- all of them ---- */
 
-static double bits_of(adviser *a, rl_test *test)
+static double bits_of(adviser *a, const rl_test *test)
 {
     switch (test->sort) {
     case RL_TEST_BEHAVIOUR:
@@ -584,33 +645,11 @@ static double bits_of(adviser *a, rl_test *test)
     return 0;
 }
 
-static const double NEARLY_EQUAL = 1e-9;
-
-/* Bits per minute; what takes no time and tells something comes first. */
-static double rate(const rl_test *test)
-{
-    if (test->bits <= 0)
-        return test->bits < 0 ? -1 : 0;   /* not worked out: last */
-    return test->minutes > 0 ? test->bits / test->minutes : INFINITY;
-}
-
-static int compare_tests(const void *a, const void *b)
-{
-    const rl_test *x = a, *y = b;
-    double left = rate(x), right = rate(y);
-    if (fabs(left - right) < NEARLY_EQUAL * left) {   /* rounding orders nothing; rl_coarse is dear */
-        left = rl_coarse(left);
-        right = rl_coarse(right);
-    }
-    if (left > right || left < right)
-        return left > right ? -1 : 1;
-    return strcmp(x->text, y->text);
-}
-
 /* A network in which every path of the last occasion's world tells the last
  * occasion, so that tests find what they ask about. */
-static rl_status set_adviser(adviser *a, rl_case *c, rl_work *work)
+rl_status rl_adviser_make(adviser **out, rl_case *c, rl_work *work)
 {
+    adviser *a = *out = rl_new(&work->arena, adviser);
     *a = (adviser){.c = c, .model = c->model, .work = work, .arena = &work->scratch, .together = -1};
     a->groups.arena = &work->groups;
     rl_arena_rewind(&work->groups, a->groups.start);   /* what an earlier question left */
@@ -619,164 +658,53 @@ static rl_status set_adviser(adviser *a, rl_case *c, rl_work *work)
     a->last = c->occasions - 1;
     a->battery = c->occasion[a->last].battery;
     a->world = rl_observe_world(&work->bench.observer, a->last, NULL);
-    a->bench = &work->bench;
-    if (work->bench.frame.occasions > 1) {
-        a->bench = rl_new(&work->arena, rl_bench);
-        rl_status status = rl_bench_for_tests(a->bench, &work->arena, &work->bench, a->world);
-        if (status != RL_OK)
-            return status;
-    }
+    a->bench = rl_new(&work->arena, rl_bench);
+    rl_status status = rl_bench_for_tests(a->bench, &work->arena, &work->bench, a->world);
+    if (status != RL_OK)
+        return status;
     a->observer = a->bench->observer;
     a->observer.exprs = &a->bench->exprs;
     a->observer.arena = a->arena;
     rl_givens_make(&a->givens, &work->arena, a->arena, a->bench);
     rl_ladders_make(&a->ladders, &work->arena, a->arena, a->bench, &a->groups);
+    rl_trunk_make(&a->trunk, &work->arena, a->arena, &a->bench->frame);
     a->lasting = a->observer;
     a->lasting.arena = &work->arena;
-    a->bearings = (rl_bearings){&work->arena, a->arena, &a->lasting, a->world, &a->givens, &a->ladders};
+    a->bearings = (rl_bearings){&work->arena, a->arena, &a->lasting, a->world, work->belief, &a->givens, &a->ladders, &a->trunk};
     return RL_OK;
 }
 
-static void advise_load(adviser *a, rl_test *test, int count, int load)
+const rl_bearings *rl_adviser_bearings(const adviser *a)
+{
+    return &a->bearings;
+}
+
+void rl_adviser_bound(adviser *a, double cells)
+{
+    a->groups.most_spent = cells;
+}
+
+void rl_adviser_together(adviser *a, int load)
 {
     a->together = load >= 0 && a->model->node[load].info.sort == RL_LOAD ? load : -1;
-    for (int i = 0; i < count; i++)
-        if (test[i].subject == load) {
-            rl_mark mark = rl_arena_mark(a->arena);
-            test[i].bits = bits_of(a, &test[i]);
-            rl_arena_rewind(a->arena, mark);
-        }
-    a->together = -1;
-    a->groups.hint_count = 0;
+    if (a->together < 0)
+        a->groups.hint_count = 0;
 }
 
-/* Ranges of what stands first, then the list is the work's. */
-static void keep_tests(adviser *a, rl_test *test, int count, size_t most)
+double rl_adviser_bits(adviser *a, const rl_test *test)
 {
-    for (int i = 0, ranged = 0; i < count && ranged < RANGED_TESTS; i++) {
-        if (test[i].sort != RL_TEST_DROP && test[i].sort != RL_TEST_RESISTANCE)
-            continue;
-        rl_mark mark = rl_arena_mark(a->arena);
-        set_ranges(a, &test[i]);
-        rl_arena_rewind(a->arena, mark);
-        ranged++;
-    }
-    a->work->tests = test;
-    a->work->test_count = (size_t)count;
-    a->work->test_most = most;
+    rl_mark mark = rl_arena_mark(a->arena);
+    double bits = bits_of(a, test);
+    rl_arena_rewind(a->arena, mark);
+    return bits;
 }
 
-static void advise_all(adviser *a, const rl_candidates *list)
+void rl_adviser_ranges(adviser *a, rl_test *test)
 {
-    rl_test *test = rl_many(&a->work->arena, list->count + 1, rl_test);
-    for (int i = 0; i < list->count; i++)
-        test[i] = list->at[i];
-    for (int e = -1; e < a->model->nodes; e++)
-        advise_load(a, test, list->count, e);
-    for (int i = 0; i < list->count; i++)
-        a->work->test_unknown += test[i].bits < 0;
-    qsort(test, (size_t)list->count, sizeof *test, compare_tests);
-    keep_tests(a, test, list->count, 0);
-}
-
-/* Puts a test among the best so far. */
-static int keep_best(rl_test *best, int count, int most, const rl_test *test)
-{
-    if (test->bits < 0)
-        return count;
-    if (count == most && compare_tests(&best[count - 1], test) < 0)
-        return count;
-    int at = count < most ? count++ : count - 1;
-    for (; at > 0 && compare_tests(test, &best[at - 1]) < 0; at--)
-        best[at] = best[at - 1];
-    best[at] = *test;
-    return count;
-}
-
-/* What the best few may cost on a wide network, in cells: counted, not timed, so
- * that it is the same anywhere.  All tests together have no such bound. */
-static const double MOST_SPENT = 1e9;
-
-/* The best few: tests are worked out in the order of their bounds, until no
- * bound of the rest can beat the last of the best. */
-static void advise_best(adviser *a, const rl_candidates *list, int most)
-{
-    rl_limits limits;
-    a->groups.most_spent = MOST_SPENT;
-    rl_limits_make(&limits, &a->work->arena, a->c, a->bench, a->world);
-    rl_test *test = rl_many(&a->work->arena, list->count + 1, rl_test);
-    for (int i = 0; i < list->count; i++) {
-        test[i] = list->at[i];
-        test[i].bits = rl_limit_of(&limits, &test[i]);
-    }
-    qsort(test, (size_t)list->count, sizeof *test, compare_tests);
-    rl_test *best = rl_many(&a->work->arena, most + 1, rl_test);
-    int count = 0;
-    for (int i = 0; i < list->count; i++) {
-        if (count == most && rate(&test[i]) < rate(&best[count - 1]))
-            break;
-        rl_mark mark = rl_arena_mark(a->arena);
-        test[i].bits = bits_of(a, &test[i]);
-        rl_arena_rewind(a->arena, mark);
-        a->work->test_unknown += test[i].bits < 0;
-        count = keep_best(best, count, most, &test[i]);
-    }
-    keep_tests(a, best, count, (size_t)most);
-}
-
-static rl_status advise(rl_case *c, rl_work *work, size_t most)
-{
-    adviser a;
-    rl_candidates list;
-    work->test_unknown = 0;
-    rl_status status = set_adviser(&a, c, work);
-    if (status != RL_OK)
-        return status;
-    rl_admit_all(&list, &work->arena, c);
-    if (most == 0 || most >= (size_t)list.count)
-        advise_all(&a, &list);
-    else
-        advise_best(&a, &list, (int)most);
-    return RL_OK;
-}
-
-typedef struct tests_question {
-    size_t most;
-    const rl_test **tests;
-    size_t *count;
-} tests_question;
-
-static rl_status answer_tests(rl_case *c, void *argument)
-{
-    tests_question *q = argument;
-    rl_work *work;
-    rl_status status = rl_work_answer(c, &work);
-    if (status != RL_OK || !work->bench.tree)
-        return status;
-    bool enough = work->tests && (work->test_most == 0 || (q->most > 0 && q->most <= work->test_most));
-    if (!enough)
-        status = advise(c, work, q->most);
-    if (status != RL_OK)
-        return status;
-    *q->tests = work->tests;
-    *q->count = q->most > 0 && q->most < work->test_count ? q->most : work->test_count;
-    return RL_OK;
-}
-
-rl_status rl_case_best_tests(rl_case *c, size_t most, const rl_test **out, size_t *count)
-{
-    tests_question q = {most, out, count};
-    *out = NULL;
-    *count = 0;
-    return rl_ask(c, answer_tests, &q);
-}
-
-size_t rl_case_tests_unknown(const rl_case *c)
-{
-    return c->work ? c->work->test_unknown : 0;
-}
-
-rl_status rl_case_tests(rl_case *c, const rl_test **out, size_t *count)
-{
-    return rl_case_best_tests(c, 0, out, count);
+    rl_mark mark = rl_arena_mark(a->arena);
+    if (test->sort == RL_TEST_SUPPLY)
+        set_ranges_of_supply(a, test);
+    else if (test->sort == RL_TEST_DROP || test->sort == RL_TEST_RESISTANCE)
+        set_ranges_of_span(a, test);
+    rl_arena_rewind(a->arena, mark);
 }

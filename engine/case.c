@@ -2,7 +2,7 @@
  *
  * Invariant: a public function sets the bail of every arena it uses and leaves
  * none set; after RL_INPUT or RL_MEMORY the case says what it said before.
- * Whatever changes the lines drops the work that was done with them.
+ * Whatever changes the lines drops what was answered of them.
  */
 #include "evidence.h"
 #include "work.h"
@@ -83,6 +83,11 @@ void rl_case_free(rl_case *c)
     memory.give(memory.user, c);
 }
 
+void rl_case_rest(rl_case *c)
+{
+    rl_work_drop(c);
+}
+
 const char *rl_case_name(const rl_case *c)
 {
     return c->name;
@@ -148,7 +153,7 @@ static rl_status add_statement(addition *a, const ast_stmt *stmt)
         return RL_INPUT;
     rl_line *line = &c->finding[c->findings - 1]->line;
     line->line += a->line > 0 ? a->line - 1 : 0;
-    rl_work_drop(c);
+    rl_work_outdate(c);
     return RL_OK;
 }
 

@@ -1,60 +1,39 @@
 /* chain.c: see chain.h.
  *
  * Invariant: the elements stand in an order that every way from the load keeps;
- * a span's elements are a run of them.  A state of the march is what counts so
- * far in each way of the whole return: 0 nothing, 1 .. codes a candidate, codes + 1
- * open.  Ways that part only beyond a span are in the same state.
+ * a span's elements are a run of them.  They are read from the battery toward the
+ * load; where each is read stands a knot of the trunk.
  */
 #include "chain.h"
+#include "cut.h"
 
 #include <assert.h>
 #include <math.h>
 #include <string.h>
 
-enum { MOST_CODES = 200, MOST_STATES = 4096, MOST_ELEMENTS = 64 };
-
-typedef struct tuple { uint8_t code[RL_MAX_WAYS]; } tuple;
-
-/* States that a march can be in, each once, and where each leads. */
-typedef struct machine {
-    int states, room;
-    tuple *state;
-    int **after;              /* by state: by set of ways and code; -1: not yet */
-    int *slot, slots;         /* a hash table of the states, + 1 */
-} machine;
-
-/* How likely each state is at the end of a span. */
-typedef struct outcome { int states; const int *state; const double *p; } outcome;
-
-/* How one sort of reading marches. */
-typedef struct chain_course {
-    rl_ladder ladder;
-    uint64_t *keep;           /* by element: places still needed behind it */
-    bool *walked;             /* by from */
-    outcome *at;              /* by from * (count + 1) + where it ends */
-} chain_course;
+enum { MOST_ELEMENTS = 64 };
 
 struct rl_chain {
     const rl_bearings *shared;
+    rl_trunk *trunk;
     const rl_model *model;
     const rl_frame *frame;
     int load, count;
     int element[MOST_ELEMENTS + 1];           /* one more where a span may end before it */
     bool beyond;                              /* there is one more */
-    int sets, *set_of;                        /* numbers of sets of ways, and each element's */
-    uint32_t set[MOST_ELEMENTS];
     rl_stretch whole;                         /* from the wire to the end of the chain */
+    uint32_t in[MOST_ELEMENTS];               /* the ways each element is in */
     int *start[RL_MAX_WAYS];                  /* by way, by element: how many of the way's stand before it */
     const rl_given *of_element[MOST_ELEMENTS];
-    const rl_given *of_return[MOST_ELEMENTS + 1];   /* R(to); NULL: no span ends there */
-    int codes;
-    rl_candidate *code;
-    int *code_of;                             /* [element][row] */
-    double *current[2];                       /* the load's own, as often as a way is long; of a dead circuit */
-    machine machine;
-    chain_course course[2];                   /* by dead */
-    rl_ladder all;                            /* with what the load itself hangs on */
+    const rl_given *of_gate;                  /* R of the one more */
     const rl_given *own[2];                   /* feed path, load */
+    bool tried[2], told[2];                   /* by dead: whether it was read, and the chain can say */
+    double *current[2];                       /* the load's own, as often as a way is long; of a dead circuit */
+    rl_knot *knot[2][MOST_ELEMENTS + 1];      /* by dead: where each element is read, and what is before all */
+    double *own_rows;                         /* [cell of the wire's knot][row of the feed path][row of the load] */
+    rl_chain_ends *dead;                      /* ends of spans of a dead circuit, by first * (count + 1) + last */
+    double *wire[2];                          /* by dead; [cell of the knot before the wire's][row] */
+    double *draws[MOST_ELEMENTS];             /* by cell of a knot: that nothing nearer to the load keeps it from drawing */
 };
 
 /* ---- the elements and their order ---- */
@@ -117,36 +96,51 @@ static bool find_whole(rl_chain *c)
 /* Which ways each element is in, and where each way stands at it. */
 static void set_ways(rl_chain *c)
 {
-    rl_arena *arena = c->shared->arena;
-    uint32_t in[MOST_ELEMENTS] = {0};
-    c->set_of = rl_many(arena, c->count, int);
     for (int w = 0; w < c->whole.ways; w++) {
         const rl_way *way = &c->whole.way[w];
-        c->start[w] = rl_many(arena, c->count + 1, int);
+        c->start[w] = rl_raw(c->shared->arena, c->count + 1, int);
         for (int i = 0, n = 0; i <= c->count; i++) {
             c->start[w][i] = n;
             if (i < c->count && n < way->count && way->element[n] == c->element[i]) {
-                in[i] |= 1u << w;
+                c->in[i] |= 1u << w;
                 n++;
             }
         }
     }
-    for (int i = 0; i < c->count; i++) {
-        int s = 0;
-        while (s < c->sets && c->set[s] != in[i])
-            s++;
-        if (s == c->sets)
-            c->set[c->sets++] = in[i];
-        c->set_of[i] = s;
-    }
+}
+
+/* Whether an element names a connector of the chain that another element names too. */
+static bool meets_twice(const rl_chain *c, int *named_by, int element)
+{
+    const rl_node *node = &c->model->node[element];
+    for (int w = 0; w < node->way_count; w++)
+        for (int v = 0; v < node->way[w].via_count; v++) {
+            int place = place_of(c, node->way[w].via[v]);
+            if (place >= 0 && named_by[place] > 0 && named_by[place] != element + 1)
+                return true;
+            if (place >= 0)
+                named_by[place] = element + 1;
+        }
+    return false;
+}
+
+/* Whether what lies from each element on to the battery is what the chain has behind it. */
+static bool is_plain(const rl_chain *c)
+{
+    int named_by[MOST_ELEMENTS + 1] = {0};
+    for (int i = 0; i < c->count; i++)
+        if (meets_twice(c, named_by, c->element[i]))
+            return false;
+    return true;
 }
 
 /* ---- laws ---- */
 
-/* Whether a span may end before the element at this place. */
-static bool may_end(const rl_chain *c, int i)
+/* The law of an expression, apart from all that was marked; NULL: it is not, or hangs on too much. */
+static const rl_given *law_apart(const rl_chain *c, int expr, bool *marked)
 {
-    return i > 0 && rl_on_every(c->model, c->load, c->element[i]);
+    const rl_bearings *s = c->shared;
+    return rl_probe_apart(s->givens->bench, s->scratch, expr, marked) ? rl_given_of(s->givens, expr) : NULL;
 }
 
 /* Laws of all that is read; false: one hangs on too much, or two on one element. */
@@ -154,286 +148,265 @@ static bool set_laws(rl_chain *c)
 {
     const rl_bearings *s = c->shared;
     rl_exprs *exprs = s->observer->exprs;
-    rl_bench *bench = s->givens->bench;
-    bool *marked = rl_many(s->scratch, c->model->nodes, bool), *copy = rl_many(s->scratch, c->model->nodes, bool);
-    int expr[2] = {rl_expr_load_feed(exprs, s->world, c->load), rl_expr_element(exprs, s->world, c->load)};
-    for (int i = 0; i < 2; i++)
-        if (!rl_probe_apart(bench, s->scratch, expr[i], marked) || !(c->own[i] = rl_given_of(s->givens, expr[i])))
-            return false;
-    for (int i = 0; i < c->count + c->beyond; i++) {
-        int e = c->element[i], self = rl_expr_element(exprs, s->world, e);
-        if (may_end(c, i)) {   /* a connector has no parent: its own state */
-            bool connector = c->model->node[e].info.sort == RL_CONNECTOR;
-            int back = connector ? self : rl_expr_return(exprs, s->world, e);
-            memcpy(copy, marked, (size_t)c->model->nodes * sizeof *copy);
-            if (!rl_probe_apart(bench, s->scratch, back, copy) || !(c->of_return[i] = rl_given_of(s->givens, back)))
-                return false;
-        }
-        if (i < c->count && (!rl_probe_apart(bench, s->scratch, self, marked) ||
-                             !(c->of_element[i] = rl_given_of(s->givens, self))))
-            return false;
+    bool *marked = rl_many(s->scratch, c->model->nodes, bool);
+    c->own[0] = law_apart(c, rl_expr_load_feed(exprs, s->world, c->load), marked);
+    c->own[1] = law_apart(c, rl_expr_element(exprs, s->world, c->load), marked);
+    bool good = c->own[0] && c->own[1];
+    for (int i = 0; i < c->count && good; i++) {
+        c->of_element[i] = law_apart(c, rl_expr_element(exprs, s->world, c->element[i]), marked);
+        good = c->of_element[i] != NULL;
     }
-    return true;
+    if (!good || !c->beyond)
+        return good;
+    int e = c->element[c->count];   /* a connector has no parent: its own state */
+    bool connector = c->model->node[e].info.sort == RL_CONNECTOR;
+    int back = connector ? rl_expr_element(exprs, s->world, e) : rl_expr_return(exprs, s->world, e);
+    c->of_gate = law_apart(c, back, marked);
+    return c->of_gate != NULL;
 }
 
-static int code_for(rl_chain *c, const rl_candidate *fresh)
+/* ---- reading the elements ---- */
+
+/* What is read, from the battery on: where there is one more element, whether the return from
+ * there on is open; the elements; last, what the load draws by.  Nothing but elements where the
+ * circuit is dead. */
+typedef struct course {
+    bool gate, own;
+    int readings;                             /* of elements and of the gate; the load's own comes behind them */
+    rl_wanted wanted;
+    rl_given stop[MOST_ELEMENTS + 1];         /* by reading: no law, but variables that come in there, because
+                                               * behind them others may be left */
+    const rl_given *law[2 * MOST_ELEMENTS + 4];
+    int at[2 * MOST_ELEMENTS + 4], laws;
+    rl_ladder ladder;
+    uint64_t keep[MOST_ELEMENTS + 2];
+    bool met[RL_LADDER_MOST];
+    int live, place[RL_LADDER_MOST];          /* what came in and was not left behind */
+} course;
+
+/* The reading of the element at place i of the chain. */
+static int reading_of(const rl_chain *c, const course *o, int i)
 {
-    for (int i = 1; i <= c->codes; i++)
-        if (rl_candidate_same(&c->code[i], fresh))
-            return i;
-    c->code[++c->codes] = *fresh;
-    return c->codes;
+    return c->count - 1 - i + o->gate;
 }
 
-/* Candidates for a current of 1 A: what is greater is so for any. */
-static bool set_codes(rl_chain *c)
+static void add_stop(course *o, int reading, int variable)
 {
-    const rl_frame *frame = c->frame;
-    c->code = rl_many(c->shared->arena, c->count * (frame->bins + 1) + 1, rl_candidate);
-    c->code_of = rl_many(c->shared->arena, c->count * frame->rows, int);
-    for (int i = 0; i < c->count; i++) {
-        const rl_node *node = &c->model->node[c->element[i]];
-        for (int bin = -1; bin < frame->bins; bin++) {
-            if (bin >= 0 && node->bin_mass[frame->bin[bin]] <= 0)
-                continue;   /* cannot be */
-            rl_candidate fresh = rl_candidate_make(frame, c->element[i], bin, 1);
-            c->code_of[i * frame->rows + bin + 2] = code_for(c, &fresh);
-        }
+    rl_given *stop = &o->stop[reading];
+    if (stop->count < RL_INPUTS)
+        stop->variable[stop->count++] = variable;
+}
+
+/* What is read at a reading, one after the other: at most two laws. */
+static int laws_at(const rl_chain *c, const course *o, int reading, const rl_given *law[2])
+{
+    if (reading == o->readings) {
+        law[0] = c->own[0];
+        law[1] = c->own[1];
+        return o->own ? 2 : 0;
     }
-    for (int i = 0; i < c->count; i++)
-        c->code_of[(i + 1) * frame->rows - 1] = c->codes + 1;
-    return c->codes + 2 <= MOST_CODES;
+    law[0] = o->gate && reading == 0 ? c->of_gate : c->of_element[c->count - 1 - reading + o->gate];
+    return 1;
 }
 
-/* ---- the machine ---- */
-
-static int slot_of(const machine *m, const tuple *t)
-{
-    uint32_t h = 2166136261u;
-    for (int w = 0; w < RL_MAX_WAYS; w++)
-        h = (h ^ t->code[w]) * 16777619u;
-    for (h ^= h >> 15;; h++) {
-        h &= (uint32_t)(m->slots - 1);
-        if (m->slot[h] == 0 || memcmp(&m->state[m->slot[h] - 1], t, sizeof *t) == 0)
-            return (int)h;
-    }
-}
-
-/* The number of a state; there is always room for one more. */
-static int state_for(rl_chain *c, const tuple *t)
-{
-    machine *m = &c->machine;
-    int slot = slot_of(m, t);
-    if (m->slot[slot] > 0)
-        return m->slot[slot] - 1;
-    assert(m->states < m->room);
-    m->state[m->states] = *t;
-    m->slot[slot] = ++m->states;
-    return m->states - 1;
-}
-
-/* Room for `more` further states; false: there would be too many. */
-static bool reserve(rl_chain *c, int more)
-{
-    machine *m = &c->machine;
-    if (m->states + more <= m->room)
-        return true;
-    int room = m->room ? m->room : 64;
-    while (room < m->states + more)
-        room *= 2;
-    if (room > 2 * MOST_STATES)
-        return false;
-    machine wide = {.states = m->states, .room = room, .slots = 4 * room};
-    wide.state = rl_many(c->shared->arena, room, tuple);
-    wide.after = rl_many(c->shared->arena, room, int *);
-    wide.slot = rl_many(c->shared->arena, wide.slots, int);
-    for (int s = 0; s < m->states; s++) {
-        wide.state[s] = m->state[s];
-        wide.after[s] = m->after[s];
-        wide.slot[slot_of(&wide, &m->state[s])] = s + 1;
-    }
-    *m = wide;
-    return true;
-}
-
-static tuple with_code(const rl_chain *c, tuple t, uint32_t set, int code)
-{
-    int open = c->codes + 1;
-    for (int w = 0; w < c->whole.ways; w++) {
-        int now = t.code[w];
-        if ((set >> w & 1u) && now != open && (code == open || now == 0 || c->code[code].value > c->code[now].value))
-            t.code[w] = (uint8_t)code;
-    }
-    return t;
-}
-
-/* The state after an element of this set of ways brings in a code. */
-static int state_after(rl_chain *c, int state, int set, int code)
-{
-    machine *m = &c->machine;
-    int each = c->codes + 2;
-    if (code == 0)
-        return state;
-    if (!m->after[state]) {
-        m->after[state] = rl_many(c->shared->arena, c->sets * each, int);
-        memset(m->after[state], -1, (size_t)(c->sets * each) * sizeof(int));
-    }
-    int *after = &m->after[state][set * each + code];
-    if (*after < 0) {
-        tuple t = with_code(c, m->state[state], c->set[set], code);
-        *after = state_for(c, &t);
-    }
-    return *after;
-}
-
-/* ---- the march ---- */
-
-/* States of a march at hand: their numbers in the machine. */
-typedef struct roster { int count; int *state; } roster;
-
-/* Reads element i. */
-static bool read_element(rl_chain *c, rl_march *m, roster *now, int i, uint64_t keep)
-{
-    int rows = c->of_element[i]->rows;
-    rl_arena *scratch = c->shared->scratch;
-    if (!reserve(c, now->count * rows))
-        return false;
-    int *next = rl_many(scratch, now->count * rows, int), *local = rl_many(scratch, c->machine.room, int);
-    roster then = {0, rl_many(scratch, now->count * rows, int)};
-    for (int s = 0; s < now->count; s++)
-        for (int row = 0; row < rows; row++) {
-            int after = state_after(c, now->state[s], c->set_of[i], c->code_of[i * c->frame->rows + row]);
-            if (local[after] == 0) {
-                then.state[then.count++] = after;
-                local[after] = then.count;
-            }
-            next[s * rows + row] = local[after] - 1;
-        }
-    *now = then;
-    return rl_march_read(m, c->of_element[i], next, then.count, keep);
-}
-
-/* What has come about where a span ends before element i. */
-static void note(rl_chain *c, const rl_march *m, const roster *now, const rl_given *flows, outcome *out)
-{
-    rl_arena *arena = c->shared->arena;
-    double *p = rl_many(arena, now->count, double);
-    int *state = rl_many(arena, now->count, int);
-    memcpy(state, now->state, (size_t)now->count * sizeof *state);
-    rl_march_sum(m, flows, p);
-    *out = (outcome){now->count, state, p};
-}
-
-/* What a course reads at element i comes in, whether it is asked about or not. */
-static bool bring_at(const rl_chain *c, rl_march *m, int i, bool dead)
-{
-    const rl_given *flows = dead ? NULL : c->of_return[i];
-    return (!flows || rl_march_bring(m, flows)) && (i == c->count || rl_march_bring(m, c->of_element[i]));
-}
-
-/* The load draws at `from`, or (dead) what lies before does not matter. */
-static bool come_to(const rl_chain *c, rl_march *m, int from, bool dead)
-{
-    const chain_course *course = &c->course[dead];
-    rl_march_start(m, c->shared->scratch, &course->ladder);
-    for (int i = 0; i < from; i++)
-        if (!bring_at(c, m, i, dead) || !rl_march_pass(m, dead ? NULL : c->of_element[i], course->keep[i]))
-            return false;
-    return true;
-}
-
-static bool march(rl_chain *c, int from, bool dead)
-{
-    chain_course *course = &c->course[dead];
-    outcome *at = &course->at[from * (c->count + 1)];
-    tuple nothing = {{0}};
-    rl_march m;
-    if (!reserve(c, 1) || !come_to(c, &m, from, dead))
-        return false;
-    int first = state_for(c, &nothing);
-    roster now = {1, &first};
-    for (int i = from; i <= c->count; i++) {
-        if (!bring_at(c, &m, i, dead))
-            return false;
-        if (i > from)
-            note(c, &m, &now, dead ? NULL : c->of_return[i], &at[i]);
-        if (i < c->count && !read_element(c, &m, &now, i, course->keep[i]))
-            return false;
-    }
-    return true;
-}
-
-/* ---- making ---- */
-
-/* The net's variables that stand for parts of a path. */
-static void list_parts(const rl_bench *bench, int expr, rl_wanted *out)
-{
-    rl_expr x = bench->exprs.at[expr];
-    int variable = rl_network_variable(&bench->network, expr);
-    if (variable >= 0)
-        rl_wanted_put(out, variable, 0);
-    if (x.sort != RL_X_MAX && x.sort != RL_X_MIN)
-        return;
-    list_parts(bench, x.a, out);
-    list_parts(bench, x.b, out);
-}
-
-/* The ladder in the order in which a march comes to need the variables; *keep: before what
- * only the load itself and its feed hang on. */
-static bool make_ladder(rl_chain *c, rl_ladder *ladder, int *keep)
+/* The net's variables for the elements themselves, as far as they are read. */
+static void list_elements(const rl_chain *c, const course *o, int reading, rl_wanted *out)
 {
     const rl_bearings *s = c->shared;
-    rl_wanted wanted = {.count = 0}, further = {.count = 0};
-    const rl_given *together[2 * MOST_ELEMENTS + 3];
-    int togethers = 0;
-    for (int i = 0; i < c->count + c->beyond; i++) {
-        if (i < c->count)
-            rl_wanted_add(&wanted, together[togethers++] = c->of_element[i], i);
-        if (c->of_return[i])
-            rl_wanted_add(&wanted, together[togethers++] = c->of_return[i], i);
+    for (int i = c->count; i-- > 0 && reading_of(c, o, i) <= reading;) {
+        int expr = rl_expr_element(s->observer->exprs, s->world, c->element[i]);
+        int variable = rl_network_variable(&s->givens->bench->network, expr);
+        if (variable >= 0)
+            rl_wanted_put(out, variable, 0);
     }
-    int marched = wanted.count;
-    for (int i = 0; i < 2; i++)
-        rl_wanted_add(&wanted, together[togethers++] = c->own[i], c->count + 3);
-    list_parts(s->givens->bench, rl_expr_return(s->observer->exprs, s->world, c->element[0]), &further);
-    if (!rl_ladder_make(ladder, s->ladders, &wanted, &further, together, togethers))
+}
+
+/* What separates what is held from what is yet to be read: not elements that were read, if it
+ * can be had without much cheaper, so that they are left behind soon. */
+static bool find_stop(const rl_chain *c, const course *o, int reading, const rl_wanted *held, rl_wanted *cut)
+{
+    const rl_given *law[2];
+    rl_wanted later = {.count = 0}, elements = {.count = 0};
+    for (int k = reading + 1; k <= o->readings; k++)
+        for (int i = laws_at(c, o, k, law); i-- > 0;)
+            rl_wanted_add(&later, law[i], 0);
+    list_elements(c, o, reading, &elements);
+    return !held->full && !later.full && rl_cut_find(c->shared->ladders, held, &later, &elements, cut);
+}
+
+/* Where these come in, what was read before may be left behind. */
+static void stop_at_cuts(const rl_chain *c, course *o)
+{
+    rl_wanted held = {.count = 0}, cut;
+    const rl_given *law[2];
+    for (int r = 0; r < o->readings; r++) {
+        for (int i = laws_at(c, o, r, law); i-- > 0;)
+            rl_wanted_add(&held, law[i], 0);
+        if (!find_stop(c, o, r, &held, &cut))
+            return;
+        for (int i = 0; i < cut.count; i++)
+            add_stop(o, r, cut.variable[i]);
+        held = cut;
+    }
+}
+
+static void add_law(course *o, const rl_given *law, int reading)
+{
+    o->law[o->laws] = law;
+    o->at[o->laws++] = reading;
+    rl_wanted_add(&o->wanted, law, 2 * reading);   /* no two readings are mixed */
+}
+
+/* The ladder of what is read and of the stops; false: too large. */
+static bool find_course(const rl_chain *c, course *o, bool dead)
+{
+    enum { MOST_LAWS = 1 << 21 };
+    bool gate = !dead && c->beyond;
+    const rl_given *law[2];
+    *o = (course){.gate = gate, .own = !dead, .readings = c->count + gate};
+    stop_at_cuts(c, o);
+    for (int r = 0; r <= o->readings; r++) {
+        for (int i = laws_at(c, o, r, law); i-- > 0;)
+            add_law(o, law[i], r);
+        if (r < o->readings)
+            add_law(o, &o->stop[r], r);
+    }
+    if (!rl_ladder_lay(&o->ladder, c->shared->ladders, &o->wanted, MOST_LAWS))
         return false;
-    *keep = ladder->count;
-    for (int i = marched; i < wanted.count; i++) {
-        int place = rl_ladder_place(ladder, wanted.variable[i]);
-        *keep = place < *keep ? place : *keep;
-    }
+    rl_route route = {o->laws, o->law, o->at};
+    rl_route_keep(&route, &o->ladder, o->keep, o->readings + 1);
     return true;
 }
 
-static void set_keep(rl_chain *c, bool dead)
+static void bring_place(course *o, rl_turn *turn, int place)
 {
-    const rl_given *law[2 * MOST_ELEMENTS + 2];
-    int at[2 * MOST_ELEMENTS + 2];
-    rl_route route = {0, law, at};
-    for (int i = 0; i < c->count + c->beyond; i++)
-        for (int k = 0; k < 2; k++) {
-            at[route.laws] = i;
-            law[route.laws++] = k == 0 ? (dead ? NULL : c->of_return[i]) : i < c->count ? c->of_element[i] : NULL;
-        }
-    c->course[dead].keep = rl_many(c->shared->arena, c->count, uint64_t);
-    rl_route_keep(&route, &c->course[dead].ladder, c->course[dead].keep, c->count);
+    const rl_rung *rung = o->ladder.rung[place];
+    if (o->met[place])
+        return;
+    o->met[place] = true;
+    for (int i = 0; i < rung->parents; i++)
+        bring_place(o, turn, rl_ladder_place(&o->ladder, rung->parent[i]));
+    turn->rung[turn->rungs++] = rung;
+    o->place[o->live++] = place;
 }
 
-static bool set_courses(rl_chain *c)
+/* What a law hangs on comes in; what nothing later needs is left behind. */
+static void bring(course *o, rl_turn *turn, int reading)
 {
-    rl_arena *arena = c->shared->arena;
-    int keep;
-    if (!make_ladder(c, &c->all, &keep))
-        return false;
-    rl_ladder_condition(&c->course[0].ladder, arena, c->shared->scratch, &c->all, keep, c->own, 2);
-    c->course[1].ladder = c->all;
-    c->course[1].ladder.count = keep;   /* what only the load hangs on sums to 1 */
-    for (int dead = 0; dead < 2; dead++) {
-        set_keep(c, dead);
-        c->course[dead].walked = rl_many(arena, c->count, bool);
-        c->course[dead].at = rl_many(arena, c->count * (c->count + 1), outcome);
+    int live = 0;
+    const rl_given *list[2] = {turn->law, &o->stop[reading]};
+    for (int i = 0; i < 2; i++)
+        for (int k = 0; k < list[i]->count; k++)
+            bring_place(o, turn, rl_ladder_place(&o->ladder, list[i]->variable[k]));
+    for (int i = 0; i < o->live; i++) {
+        if (!(o->keep[reading] >> o->place[i] & 1u))
+            continue;
+        const rl_rung *rung = o->ladder.rung[o->place[i]];
+        turn->live[live] = rung->variable;
+        turn->live_size[live] = rung->size;
+        o->place[live++] = o->place[i];
     }
+    turn->lives = o->live = live;
+}
+
+/* The knot at which the element at place i is read, or (the gate) the one more. */
+static rl_knot *read_next(rl_chain *c, course *o, rl_knot *before, int i, int reading)
+{
+    uint32_t all = (uint32_t)((1ull << c->whole.ways) - 1);
+    bool gate = i == c->count;
+    rl_turn turn = {.element = c->element[i], .gate = gate, .ways = gate ? all : c->in[i], .all = all,
+                    .law = gate ? c->of_gate : c->of_element[i]};
+    bring(o, &turn, reading);
+    return rl_knot_behind(c->trunk, before, &turn);
+}
+
+/* Adds what an entry of the spread makes of the rows of the feed path and of the load. */
+static void add_rows(const rl_given *const own[2], const double *feed, const double *load, double p, double *out)
+{
+    for (int f = 0; f < own[0]->rows; f++)
+        for (int l = 0; l < own[1]->rows; l++)
+            *out++ += p * feed[f] * load[l];
+}
+
+/* What the load draws by, given the cell of the last knot; false: too large. */
+static bool set_own(rl_chain *c, course *o, const rl_knot *last)
+{
+    rl_turn turn = {.rungs = 0};
+    rl_mark mark = rl_arena_mark(c->shared->scratch);
+    rl_spread s;
+    int each = c->own[0]->rows * c->own[1]->rows;
+    for (int i = 0; i < 2; i++)
+        for (int k = 0; k < c->own[i]->count; k++)
+            bring_place(o, &turn, rl_ladder_place(&o->ladder, c->own[i]->variable[k]));
+    rl_spread_start(&s, c->shared->scratch, last);
+    for (int i = 0; i < turn.rungs; i++)
+        if (!rl_spread_bring(&s, turn.rung[i]))
+            return false;
+    rl_strides reach[2];
+    for (int i = 0; i < 2; i++)
+        reach[i] = rl_spread_strides(&s, c->own[i]->count, c->own[i]->variable, c->own[i]->size, (size_t)c->own[i]->rows);
+    c->own_rows = rl_many(c->shared->arena, last->cells * each, double);
+    for (int e = 0; e < s.entries; e++)
+        add_rows(c->own, &c->own[0]->p[rl_strides_at(&reach[0], &s, e)], &c->own[1]->p[rl_strides_at(&reach[1], &s, e)], s.p[e],
+                 &c->own_rows[s.cell[e] * each]);
+    rl_arena_rewind(c->shared->scratch, mark);
+    return true;
+}
+
+/* That the feed is not open and the load has not failed, by cell of the wire's knot. */
+static double *own_draws(const rl_chain *c)
+{
+    int feeds = c->own[0]->rows, loads = c->own[1]->rows, cells = c->knot[0][0]->cells;
+    double *out = rl_many(c->shared->arena, cells, double);
+    for (int cell = 0; cell < cells; cell++)
+        for (int f = 0; f < feeds - 1; f++)
+            for (int l = 0; l < loads - 1; l++)
+                out[cell] += c->own_rows[(cell * feeds + f) * loads + l];
+    return out;
+}
+
+/* That the load draws, by cell of a knot: what is nearer to it is not open. */
+static void set_draws(rl_chain *c)
+{
+    c->draws[0] = own_draws(c);
+    for (int i = 1; i < c->count; i++) {
+        const rl_knot *nearer = c->knot[0][i - 1];
+        int open = nearer->turn.law->rows - 1;
+        double *out = c->draws[i] = rl_many(c->shared->arena, c->knot[0][i]->cells, double);
+        for (int cell = 0; cell < c->knot[0][i]->cells; cell++)
+            for (int k = nearer->start[cell]; k < nearer->start[cell + 1]; k++)
+                if (nearer->passage[k].row != open)
+                    out[cell] += nearer->passage[k].p * c->draws[i - 1][nearer->passage[k].to];
+    }
+}
+
+/* By cell of the knot before the wire's: the wire in each row, and that the load draws then. */
+static void set_wire(rl_chain *c, bool dead)
+{
+    const rl_knot *wire = c->knot[dead][0];
+    int rows = wire->turn.law->rows;
+    double *out = c->wire[dead] = rl_many(c->shared->arena, wire->before->cells * rows, double);
+    for (int cell = 0; cell < wire->before->cells; cell++, out += rows)
+        for (int i = wire->start[cell]; i < wire->start[cell + 1]; i++)
+            out[wire->passage[i].row] += wire->passage[i].p * (dead ? 1 : c->draws[0][wire->passage[i].to]);
+}
+
+static bool read_all(rl_chain *c, bool dead)
+{
+    course o;
+    rl_knot **knot = c->knot[dead];
+    if (!find_course(c, &o, dead))
+        return false;
+    knot[c->count] = &c->trunk->root;
+    if (o.gate)
+        knot[c->count] = read_next(c, &o, knot[c->count], c->count, 0);
+    for (int i = c->count; i-- > 0 && knot[i + 1];)
+        knot[i] = read_next(c, &o, knot[i + 1], i, reading_of(c, &o, i));
+    if (!knot[0] || dead)
+        return knot[0] != NULL;
+    if (!set_own(c, &o, knot[0]))
+        return false;
+    set_draws(c);
     return true;
 }
 
@@ -449,20 +422,31 @@ static void set_currents(rl_chain *c)
 rl_chain *rl_chain_make(const rl_bearings *bearings, int load)
 {
     rl_chain *c = rl_new(bearings->arena, rl_chain);
-    *c = (rl_chain){.shared = bearings, .model = bearings->observer->model, .frame = bearings->observer->frame, .load = load};
-    if (!find_whole(c) || !set_laws(c) || !set_codes(c) || !set_courses(c))
+    *c = (rl_chain){.shared = bearings, .trunk = bearings->trunk, .model = bearings->observer->model,
+                    .frame = bearings->observer->frame, .load = load};
+    if (!find_whole(c) || !is_plain(c) || !set_laws(c))
         return NULL;
     set_ways(c);
     set_currents(c);
+    c->dead = rl_many(bearings->arena, c->count * (c->count + 1), rl_chain_ends);
     return c;
 }
 
-const rl_ladder *rl_chain_ladder(const rl_chain *chain)
-{
-    return &chain->all;
-}
-
 /* ---- asking ---- */
+
+/* Reads the elements when that is first asked for. */
+static bool can_tell(rl_chain *c, bool dead)
+{
+    if (!c->tried[dead]) {
+        rl_mark mark = rl_arena_mark(c->shared->scratch);
+        c->tried[dead] = true;
+        c->told[dead] = read_all(c, dead);
+        if (c->told[dead])
+            set_wire(c, dead);
+        rl_arena_rewind(c->shared->scratch, mark);
+    }
+    return c->told[dead];
+}
 
 /* The part of a way that lies in the span. */
 static rl_way part_of_way(const rl_chain *c, int w, int first, int end)
@@ -473,10 +457,10 @@ static rl_way part_of_way(const rl_chain *c, int w, int first, int end)
 }
 
 /* The first element of the way that brings the code in. */
-static int counting_element(const rl_chain *c, const rl_way *way, int code)
+static int counting_element(const rl_chain *c, const rl_way *way, int code, bool dead)
 {
     for (int i = 0; i < way->count; i++) {
-        const int *of = &c->code_of[place_of(c, way->element[i]) * c->frame->rows];
+        const int *of = c->knot[dead][place_of(c, way->element[i])]->code_of;
         for (int row = 1; row < c->frame->rows - 1; row++)
             if (of[row] == code)
                 return way->element[i];
@@ -485,14 +469,16 @@ static int counting_element(const rl_chain *c, const rl_way *way, int code)
 }
 
 /* The way of least nominal value, or -1: all are open. */
-static int counting_way(const rl_chain *c, const tuple *state, const double *base, double current)
+static int counting_way(const rl_chain *c, const rl_knot *knot, const rl_tuple *state, const double *base, double current)
 {
     int best = -1;
     double least = INFINITY;
     for (int w = 0; w < c->whole.ways; w++) {
         int code = state->code[w];
-        double nominal = base[w] + (code > 0 ? current * c->code[code].value : 0);
-        if (code <= c->codes && (best < 0 || nominal < least)) {
+        if (code == RL_CODE_OPEN)
+            continue;
+        double nominal = base[w] + (code > 0 ? current * knot->code[code].value : 0);
+        if (best < 0 || nominal < least) {
             best = w;
             least = nominal;
         }
@@ -500,44 +486,45 @@ static int counting_way(const rl_chain *c, const tuple *state, const double *bas
     return best;
 }
 
-static rl_end end_for(const rl_chain *c, const rl_way *way, int w, int code, bool dead)
+static rl_end end_for(const rl_chain *c, rl_arena *arena, const rl_knot *knot, const rl_way *way, int w, int code, bool dead)
 {
-    rl_candidate counts = c->code[code];
+    rl_candidate counts = {.element = -1};
     if (code > 0) {
+        counts = knot->code[code];
         counts.scale = c->current[dead][0];
-        counts.element = counting_element(c, &way[w], code);
+        counts.element = counting_element(c, &way[w], code, dead);
     }
-    rl_end end = rl_way_end(c->shared->scratch, c->model, &way[w], c->current[dead], code > 0 ? &counts : NULL);
+    rl_end end = rl_way_end(arena, c->model, &way[w], c->current[dead], code > 0 ? &counts : NULL);
     end.way = w;
     return end;
 }
 
 /* Ends from states: those in which the same code of the same way counts are one. */
-static void set_ends(const rl_chain *c, const outcome *o, int first, int last, bool dead, rl_chain_ends *out)
+static void set_ends(const rl_chain *c, const double *state, int first, int last, bool dead, rl_chain_ends *out)
 {
-    rl_arena *scratch = c->shared->scratch;
-    int ways = c->whole.ways, each = c->codes + 1, open = ways * each;
-    int *number = rl_many(scratch, open + 1, int);
-    double base[RL_MAX_WAYS], sum = 0;
-    rl_way *way = rl_many(scratch, ways, rl_way);
+    rl_arena *arena = dead ? c->shared->arena : c->shared->scratch;
+    const rl_knot *knot = c->knot[dead][first];
+    int ways = c->whole.ways, each = knot->codes + 1, open = ways * each;
+    int *number = rl_many(c->shared->scratch, open + 1, int), most = (open < knot->states ? open + 1 : knot->states) + 1;
+    double base[RL_MAX_WAYS], sum = 0, *p = rl_many(arena, most, double);
+    rl_way *way = rl_raw(arena, ways, rl_way);
     for (int w = 0; w < ways; w++) {
         way[w] = part_of_way(c, w, first, last);
         base[w] = rl_way_base(c->model, &way[w], c->current[dead]);
     }
-    double *p = rl_many(scratch, o->states + 1, double);
-    *out = (rl_chain_ends){0, rl_many(scratch, o->states + 1, rl_end), p, way};
-    for (int s = 0; s < o->states; s++) {
-        if (!(o->p[s] > 0))
+    *out = (rl_chain_ends){0, rl_raw(arena, most, rl_end), p, way};
+    for (int s = 0; s < knot->states; s++) {
+        if (!(state[s] > 0))
             continue;
-        const tuple *state = &c->machine.state[o->state[s]];
-        int w = counting_way(c, state, base, c->current[dead][0]), kind = w < 0 ? open : w * each + state->code[w];
+        int w = counting_way(c, knot, &knot->state[s], base, c->current[dead][0]);
+        int kind = w < 0 ? open : w * each + knot->state[s].code[w];
         if (number[kind] == 0) {
             number[kind] = ++out->ends;
             out->end[out->ends - 1] = w < 0 ? (rl_end){.sort = RL_END_OPEN, .element = -1}
-                                            : end_for(c, way, w, state->code[w], dead);
+                                            : end_for(c, arena, knot, way, w, knot->state[s].code[w], dead);
         }
-        p[number[kind] - 1] += o->p[s];
-        sum += o->p[s];
+        p[number[kind] - 1] += state[s];
+        sum += state[s];
     }
     out->end[out->ends] = (rl_end){.sort = RL_END_LAW, .law = {.sort = RL_TRUE_FIXED}, .element = -1};
     p[out->ends++] = fmax(0, 1 - sum);   /* nothing flows */
@@ -553,22 +540,82 @@ static bool find_span(const rl_chain *c, int from, int to, bool dead, int *first
     return *first >= 0 && *first < c->count && *last > *first;
 }
 
+/* Adds weighted numbers to others. */
+static void add_weighted(double *restrict to, const double *restrict from, int count, double weight)
+{
+    for (int i = 0; i < count; i++)
+        to[i] += from[i] * weight;
+}
+
+/* States of a span that begins at the wire: the last element is the load's own, and is read
+ * for each span by itself. */
+static void read_wire(const rl_chain *c, const double *counts, bool dead, double *out)
+{
+    const rl_knot *wire = c->knot[dead][0];
+    int rows = wire->turn.law->rows, before = wire->before->states;
+    const double *weight = c->wire[dead];
+    double *sum = rl_many(c->shared->scratch, rows * before, double);
+    for (int cell = 0; cell < wire->before->cells; cell++, counts += before)
+        for (int row = 0; row < rows; row++, weight++)
+            if (*weight > 0)
+                add_weighted(&sum[row * before], counts, before, *weight);
+    for (int i = 0; i < rows * before; i++)
+        out[wire->next[i]] += sum[i];
+}
+
+/* Probability of each state of the machine over a span. */
+static const double *states_of(const rl_chain *c, int first, int last, bool dead)
+{
+    rl_knot *knot = c->knot[dead][first > 0 ? first : 1];
+    const double *counts = rl_knot_counts(c->trunk, knot, c->knot[dead][last], !dead);
+    double *out = rl_many(c->shared->scratch, c->knot[dead][first]->states, double);
+    if (first == 0) {
+        read_wire(c, counts, dead, out);
+        return out;
+    }
+    for (int cell = 0; cell < knot->cells; cell++)
+        add_weighted(out, &counts[cell * knot->states], knot->states, dead ? 1 : c->draws[first][cell]);
+    return out;
+}
+
 bool rl_chain_ask(rl_chain *c, int from, int to, bool dead, rl_chain_ends *out)
 {
     int first, last;
-    if (!find_span(c, from, to, dead, &first, &last))
+    if (!find_span(c, from, to, dead, &first, &last) || !can_tell(c, dead))
         return false;
-    chain_course *course = &c->course[dead];
-    if (!course->walked[first]) {
-        rl_mark mark = rl_arena_mark(c->shared->scratch);
-        course->walked[first] = true;
-        if (!march(c, first, dead))
-            memset(&course->at[first * (c->count + 1)], 0, (size_t)(c->count + 1) * sizeof *course->at);
-        rl_arena_rewind(c->shared->scratch, mark);
-    }
-    const outcome *o = &course->at[first * (c->count + 1) + last];
-    if (!o->state)
-        return false;
-    set_ends(c, o, first, last, dead, out);
+    rl_chain_ends *kept = dead ? &c->dead[first * (c->count + 1) + last] : out;   /* resistance and continuity ask the same */
+    if (!dead || !kept->end)
+        set_ends(c, states_of(c, first, last, dead), first, last, dead, kept);
+    *out = *kept;
     return true;
+}
+
+/* ---- the worst of the elements ---- */
+
+const double *rl_chain_worst(rl_chain *c, int to)
+{
+    rl_arena *scratch = c->shared->scratch;
+    int last = place_of(c, to), rows = c->frame->rows, each = c->own[0]->rows * c->own[1]->rows;
+    if (last < 1 || !can_tell(c, false))
+        return NULL;
+    const rl_knot *knot = c->knot[0][last];
+    double *p = rl_many(scratch, knot->cells * rows, double), *out = rl_many(scratch, rows * each, double);
+    for (int cell = 0; cell < knot->cells; cell++)
+        p[cell * rows] = knot->prior[cell];
+    for (int i = last; i-- > 0;) {
+        const double *from = p;
+        knot = c->knot[0][i];
+        p = rl_many(scratch, knot->cells * rows, double);
+        for (int cell = 0; cell < knot->before->cells; cell++, from += rows)
+            for (int k = knot->start[cell]; k < knot->start[cell + 1]; k++)
+                for (int row = 0; row < rows; row++) {
+                    int worst = row > knot->passage[k].row ? row : knot->passage[k].row;
+                    p[knot->passage[k].to * rows + worst] += from[row] * knot->passage[k].p;
+                }
+    }
+    for (int cell = 0; cell < knot->cells; cell++)
+        for (int row = 0; row < rows; row++)
+            for (int k = 0; k < each; k++)
+                out[row * each + k] += p[cell * rows + row] * c->own_rows[cell * each + k];
+    return out;
 }

@@ -26,8 +26,9 @@ typedef struct rl_chain rl_chain;
 
 /* Prepares a load's chain; NULL: its conditions do not hold. */
 rl_chain *rl_chain_make(const rl_bearings *bearings, int load);
-/* Of all that the load's elements, its feed path and itself hang on. */
-const rl_ladder *rl_chain_ladder(const rl_chain *chain);
+/* [row of the worst of the elements before `to`][row of the feed path][row of the load]: the
+ * probability of each, in scratch memory; NULL: `to` is not in the chain. */
+const double *rl_chain_worst(rl_chain *chain, int to);
 /* Ends of the span (-1: default ends); false: ask by a probe. */
 bool rl_chain_ask(rl_chain *chain, int from, int to, bool dead, rl_chain_ends *out);
 

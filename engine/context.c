@@ -73,6 +73,7 @@ const char *rl_status_text(rl_status status)
     case RL_MEMORY: return "out of memory";
     case RL_WIDE: return "the answer would need more memory than the bound allows";
     case RL_USAGE: return "the library was called wrongly";
+    case RL_FOLDER: return "this is a folder, not a file";
     }
     return "unknown status";
 }

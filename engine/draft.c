@@ -105,12 +105,12 @@ static const double *product_of(rl_arena *arena, const double *a, const double *
     return out;
 }
 
-static void add_own(rl_draft *draft, int expr, const double *row, int bit)
+static void add_own(rl_draft *draft, int expr, const double *row, int bit, int times)
 {
     int *slot = own_slot(draft, expr);
     if (*slot >= 0 && draft->own[*slot].bit == bit) {
         rl_own *own = &draft->own[*slot];
-        own->times++;
+        own->times += times;
         own->row = product_of(draft->arena, own->row, row, rl_expr_rows(draft->exprs, expr));
         return;
     }
@@ -121,7 +121,7 @@ static void add_own(rl_draft *draft, int expr, const double *row, int bit)
         draft->own_room *= 2;
     }
     *slot = draft->owns;
-    draft->own[draft->owns++] = (rl_own){expr, bit, 1, row};
+    draft->own[draft->owns++] = (rl_own){expr, bit, times, row};
 }
 
 void rl_draft_add_own(rl_draft *draft, int expr, const double *row, int bit)
@@ -132,7 +132,7 @@ void rl_draft_add_own(rl_draft *draft, int expr, const double *row, int bit)
         return;
     }
     if (x.sort != RL_X_CALM && x.sort != RL_X_FAILED) {
-        add_own(draft, expr, row, bit);
+        add_own(draft, expr, row, bit, 1);
         return;
     }
     int rows = rl_expr_rows(draft->exprs, x.a);
@@ -140,7 +140,7 @@ void rl_draft_add_own(rl_draft *draft, int expr, const double *row, int bit)
     const int *map = x.sort == RL_X_CALM ? draft->exprs->calm_row : draft->exprs->failed_row;
     for (int v = 0; v < rows; v++)
         seen[v] = row[map[v]];
-    add_own(draft, x.a, seen, bit);
+    add_own(draft, x.a, seen, bit, 1);
 }
 
 void rl_draft_add(rl_draft *draft, const rl_cells *table, int bit)
@@ -152,9 +152,28 @@ void rl_draft_add(rl_draft *draft, const rl_cells *table, int bit)
     if (own.count == 0)
         rl_draft_scale(draft, own.cell[0]);
     else if (own.count == 1 && own.input[0] >= 0)
-        add_own(draft, own.input[0], own.cell, bit);
+        add_own(draft, own.input[0], own.cell, bit, 1);
     else
         append(draft, &own);
+}
+
+void rl_draft_further(rl_draft *further, rl_draft *draft)
+{
+    rl_draft_make(further, draft->arena, draft->exprs);
+    for (int h = 0; h < draft->helpers; h++)
+        rl_draft_helper(further, draft->helper_size[h]);
+}
+
+void rl_draft_join(rl_draft *draft, const rl_draft *further)
+{
+    assert(draft->exprs == further->exprs && further->helpers >= draft->helpers);
+    for (int h = draft->helpers; h < further->helpers; h++)
+        rl_draft_helper(draft, further->helper_size[h]);
+    for (int i = 0; i < further->owns; i++)
+        add_own(draft, further->own[i].expr, further->own[i].row, further->own[i].bit, further->own[i].times);
+    for (int f = 0; f < further->factors; f++)
+        append(draft, &further->factor[f]);
+    draft->log_scale += further->log_scale;
 }
 
 /* ---- paths and their parts ---- */

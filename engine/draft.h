@@ -31,7 +31,9 @@ typedef struct rl_draft {
     int slots;                  /* length of own_of */
     int *helper_size;
     int helpers, helper_room;
-    double most_cells;          /* of one factor; 0: any */
+    double most_cells;          /* of one factor, half of what all of paths may have together; 0: any */
+    bool peel;                  /* no test will ask the net: paths that hang on the rest in one place only are
+                                 * absorbed, as elements are */
     double log_scale;           /* ln of what constants came to */
     /* of each element: what its states weigh (prior x inspections), RL_STATES each */
     double (*state)[RL_STATES];
@@ -47,6 +49,10 @@ void rl_draft_add(rl_draft *draft, const rl_cells *table, int bit);
  * draft, and stays as it is. */
 void rl_draft_add_own(rl_draft *draft, int expr, const double *row, int bit);
 void rl_draft_scale(rl_draft *draft, double factor);
+/* A draft of further lines: of the same expressions, its helpers numbered on from those of `draft`. */
+void rl_draft_further(rl_draft *further, rl_draft *draft);
+/* All that was said in a further draft, inspections aside. */
+void rl_draft_join(rl_draft *draft, const rl_draft *further);
 
 /* Writes inputs (rows) that are sound, calm or failed over what is behind them. */
 void rl_draft_see_through(rl_arena *arena, const rl_exprs *exprs, rl_cells *table);
@@ -82,7 +88,7 @@ typedef struct rl_network {
     const bool *told;           /* by expression: the law of something absorbed speaks of it */
     double log_scale;           /* ln of everything that stays out of the net */
     bool impossible;            /* that already came to 0 */
-    bool wide;                  /* a factor alone would pass the draft's `most_cells`: no net was made */
+    bool wide;                  /* the factors would pass the draft's `most_cells`: no net was made */
 } rl_network;
 
 /* `keep`: elements that must be variables of the net if a factor needs them

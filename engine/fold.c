@@ -185,7 +185,9 @@ static void list_inputs(folder *f)
     if (!r->dead) {
         put_input(f, ROLE_DRAWS, rl_expr_load_feed(f->exprs, r->world, r->load), -1);
         put_input(f, ROLE_DRAWS, rl_expr_element(f->exprs, r->world, r->load), -1);
-        for (int i = 0; i < s->before_count; i++)
+        if (r->barred < 0)
+            put_input(f, ROLE_DRAWS, r->barred, -1);
+        for (int i = 0; i < s->before_count && r->barred == 0; i++)
             put_input(f, ROLE_DRAWS, rl_expr_element(f->exprs, r->world, s->before[i]), -1);
     }
     for (int i = 0; i < f->elements; i++)
@@ -234,8 +236,8 @@ static fold_state read_value(const folder *f, const fold_input *input, fold_stat
     const rl_frame *frame = f->exprs->frame;
     if (state.draws < 0)
         return state;
-    bool load = f->exprs->at[input->expr].sort == RL_X_LOAD;
-    int row = load && value == 1 ? frame->rows - 1 : value;
+    bool two = input->expr < 0 || f->exprs->at[input->expr].sort == RL_X_LOAD;
+    int row = two && value == 1 ? frame->rows - 1 : value;
     bool open = row == frame->rows - 1;
     if (input->role == ROLE_ELEMENT)
         return meet_element(f, state, input->element, row);
@@ -263,7 +265,7 @@ static int find_state(folder *f, fold_layer *layer, const fold_state *state)
 
 static int input_values(const folder *f, const fold_input *input)
 {
-    return input->expr == 0 ? 1 : rl_expr_rows(f->exprs, input->expr);
+    return input->expr == 0 ? 1 : input->expr < 0 ? 2 : rl_expr_rows(f->exprs, input->expr);
 }
 
 static void run(folder *f)

@@ -43,7 +43,7 @@ double rl_way_base(const rl_model *model, const rl_way *way, const double *curre
 rl_end rl_way_end(rl_arena *arena, const rl_model *model, const rl_way *way, const double *current, const rl_candidate *counts);
 
 typedef struct rl_step {
-    int input;        /* expression */
+    int input;        /* expression, or `barred` of the reading */
     int values;       /* its rows */
     int from, to;     /* states before and after */
     const int *next;  /* [from][values] */
@@ -65,6 +65,8 @@ typedef struct rl_span_reading {
     bool measured;             /* `at` was given */
     const int *also;
     int also_count;
+    int barred;                /* a helper (< 0) that is 1 where one of the stretch's `before` is open; 0: they are
+                                * read one by one */
     bool dead;                 /* resistance, continuity: all currents are 1, the rest does not matter */
 } rl_span_reading;
 

@@ -3,7 +3,7 @@
  * Invariant: a law that could not be made is kept too (`rows` 0), so that it
  * is tried once.
  */
-#include "given.h"
+#include "compose.h"
 
 #include <assert.h>
 #include <string.h>
@@ -70,7 +70,7 @@ static void from_cells(rl_arena *arena, const rl_cells *cells, int target, rl_gi
     int order[RL_INPUTS], place = 0;
     while (place < cells->count && cells->input[place] != target)
         place++;
-    *out = (rl_given){.rows = 0};
+    *out = (rl_given){.outsides = -1};
     if (place == cells->count || !order_inputs(cells, place, order, out))
         return;
     order[out->count] = place;
@@ -78,29 +78,46 @@ static void from_cells(rl_arena *arena, const rl_cells *cells, int target, rl_gi
     set_cells(arena, cells, order, out->count + 1, out);
 }
 
-static void make_given(rl_givens *givens, int expr, rl_given *out)
+/* By composing the laws of its parts; else `rows` stays 0. */
+static rl_given *composed(rl_givens *givens, int expr)
 {
+    assert(expr >= 0 && expr < givens->bench->exprs.count);
+    rl_given **slot = slot_of(givens, expr);
+    if (*slot)
+        return *slot;
+    rl_given *fresh = *slot = rl_new(givens->arena, rl_given);
     if (expr == 0) {   /* sound */
         double *p = rl_many(givens->arena, givens->bench->frame.rows, double);
         p[0] = 1;
-        *out = (rl_given){.rows = givens->bench->frame.rows, .p = p};
-        return;
+        *fresh = (rl_given){.rows = givens->bench->frame.rows, .p = p};
+    } else if (!rl_compose(givens, expr, fresh)) {
+        *fresh = (rl_given){.rows = 0};
     }
+    return fresh;
+}
+
+/* By a probe of the expression as a whole. */
+static void probe(rl_givens *givens, int expr, rl_given *out)
+{
     rl_mark mark = rl_arena_mark(givens->scratch);
     rl_cells cells;
     int target;
+    *out = (rl_given){.outsides = -1};
     if (rl_probe_law(givens->bench, givens->scratch, expr, &cells, &target))
         from_cells(givens->arena, &cells, target, out);
     rl_arena_rewind(givens->scratch, mark);
 }
 
+const rl_given *rl_given_composed(rl_givens *givens, int expr)
+{
+    const rl_given *given = composed(givens, expr);
+    return given->rows > 0 && given->outsides >= 0 ? given : NULL;
+}
+
 const rl_given *rl_given_of(rl_givens *givens, int expr)
 {
-    assert(expr >= 0 && expr < givens->bench->exprs.count);
-    rl_given **slot = slot_of(givens, expr);
-    if (!*slot) {
-        *slot = rl_new(givens->arena, rl_given);
-        make_given(givens, expr, *slot);
-    }
-    return (*slot)->rows > 0 ? *slot : NULL;
+    rl_given *given = composed(givens, expr);
+    if (given->rows == 0 && given->outsides == 0)   /* not tried yet */
+        probe(givens, expr, given);
+    return given->rows > 0 ? given : NULL;
 }

@@ -16,6 +16,8 @@ typedef struct rl_given {
     int size[RL_INPUTS];
     int rows;
     const double *p;                  /* [variables...][rows]; the last row is open (of a load: failed) */
+    int outsides;                     /* elements outside the net that it hangs on, ascending; -1: not known */
+    const int *outside;
 } rl_given;
 
 typedef struct rl_givens {
@@ -28,5 +30,7 @@ typedef struct rl_givens {
 void rl_givens_make(rl_givens *givens, rl_arena *arena, rl_arena *scratch, rl_bench *bench);
 /* The law of an expression; NULL: it hangs on too much for one table. */
 const rl_given *rl_given_of(rl_givens *givens, int expr);
+/* The same, if it follows from the laws of its parts: cheap. */
+const rl_given *rl_given_composed(rl_givens *givens, int expr);
 
 #endif

@@ -6,12 +6,17 @@
 
 enum { MOST_GROUP_CELLS = 1 << 18, MOST_GROUPS_CELLS = 1 << 24 };
 
-bool rl_group_may_spend(rl_groups *groups, const rl_bench *bench)
+bool rl_group_may_spend_cells(rl_groups *groups, double cells)
 {
     if (groups->most_spent <= 0)
         return true;
-    groups->spent += rl_plan_cells(bench->plan);
+    groups->spent += cells;
     return groups->spent <= groups->most_spent;
+}
+
+bool rl_group_may_spend(rl_groups *groups, const rl_bench *bench)
+{
+    return rl_group_may_spend_cells(groups, rl_plan_cells(bench->plan));
 }
 
 int rl_place_in(const int *list, int count, int variable)
@@ -116,7 +121,7 @@ const rl_tree *rl_group_tree(rl_groups *groups, const rl_bench *bench, const rl_
 
 /* A group of its own for these variables, from the net or from a wider group; NULL: too wide. */
 static const rl_group *add_group(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, const rl_group *wider,
-                                 const int *list, int count)
+                                 const int *list, int count, double most)
 {
     double cells = cells_of(bench->network.net, list, count);
     rl_mark mark = rl_arena_mark(groups->arena);
@@ -124,7 +129,7 @@ static const rl_group *add_group(rl_groups *groups, const rl_bench *bench, rl_ar
     if (wider)
         sum_wider(bench->network.net, wider, list, count, joint);
     else if (!rl_group_may_spend(groups, bench) ||
-             !rl_tree_joint_within(bench->tree, scratch, RL_GROUP_CELLS, count, list, joint)) {
+             !rl_tree_joint_within(bench->tree, scratch, most, count, list, joint)) {
         rl_arena_rewind(groups->arena, mark);
         return NULL;
     }
@@ -167,20 +172,27 @@ const rl_group *rl_group_for(rl_groups *groups, const rl_bench *bench, rl_arena 
         return wider;
     if (!wider && cells_of(net, groups->hint, groups->hint_count) <= MOST_GROUP_CELLS &&
         covers(groups->hint, groups->hint_count, list, count)) {
-        wider = add_group(groups, bench, scratch, NULL, groups->hint, groups->hint_count);
+        wider = add_group(groups, bench, scratch, NULL, groups->hint, groups->hint_count, RL_GROUP_CELLS);
         if (wider && wider->count == count)
             return wider;
     }
-    return wider || cells_of(net, list, count) <= MOST_GROUP_CELLS ? add_group(groups, bench, scratch, wider, list, count) : NULL;
+    return wider || cells_of(net, list, count) <= MOST_GROUP_CELLS ? add_group(groups, bench, scratch, wider, list, count, RL_GROUP_CELLS)
+               : NULL;
 }
 
-const double *rl_group_joint(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, const int *list, int count)
+const double *rl_group_joint_within(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, const int *list, int count,
+                                    double most_cells)
 {
     if (cells_of(bench->network.net, list, count) > MOST_GROUP_CELLS)
         return NULL;
     begin_anew(groups);
     const rl_group *wider = covering_group(groups, list, count);
     if (!wider || wider->count > count)
-        wider = add_group(groups, bench, scratch, wider, list, count);
+        wider = add_group(groups, bench, scratch, wider, list, count, most_cells);
     return wider ? wider->joint : NULL;
+}
+
+const double *rl_group_joint(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, const int *list, int count)
+{
+    return rl_group_joint_within(groups, bench, scratch, list, count, RL_GROUP_CELLS);
 }

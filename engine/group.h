@@ -34,11 +34,15 @@ typedef struct rl_groups {
     int hint_count;
 } rl_groups;
 
-/* Whether one more question may be put to the whole tree; counts it. */
+/* Whether so many cells more may be spent, or one more question be put to the whole tree; counts it. */
+bool rl_group_may_spend_cells(rl_groups *groups, double cells);
 bool rl_group_may_spend(rl_groups *groups, const rl_bench *bench);
 /* The group of exactly these variables; NULL: too large, or it would cost too much. */
 const rl_group *rl_group_for(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, const int *list, int count);
-/* The joint of the smallest group that there is or can be made; NULL as above. */
+/* The joint of the smallest group that there is or can be made, through tables of no more cells; NULL as above. */
+const double *rl_group_joint_within(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, const int *list, int count,
+                                    double most_cells);
+/* The same through tables of RL_GROUP_CELLS. */
 const double *rl_group_joint(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, const int *list, int count);
 /* The group's joint as a tree, for queries: variable i is list[i]. */
 const rl_tree *rl_group_tree(rl_groups *groups, const rl_bench *bench, const rl_group *group);

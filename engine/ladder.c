@@ -9,13 +9,15 @@
  */
 #include "ladder.h"
 
-
 #include <assert.h>
 #include <stdint.h>
 #include <string.h>
 
 /* Cells of a ladder that will do; of a joint that is kept; of one law at the most; of all laws. */
-enum { GOOD_CELLS = 10000, MOST_SHARED_CELLS = 1 << 16, MOST_LAW_CELLS = 1 << 18, MOST_KEPT_CELLS = 1 << 23 };
+enum { GOOD_CELLS = 10000, MOST_SHARED_CELLS = 1 << 16, MOST_LAW_CELLS = 1 << 20, MOST_KEPT_CELLS = 1 << 23 };
+/* Cells of laws that are worth a tree of their own; of such a tree at the most, and of those
+ * that are kept; of tables that a question to another tree may pass through. */
+enum { ASIDE_CELLS = 40000, MOST_ASIDE_CELLS = 1 << 23, MOST_ASIDE_KEPT = 1 << 22, MOST_PASSED_CELLS = 1 << 20 };
 /* Values of a small variable, how many are tried, how many are taken into one list; a net in
  * which all variables are tried. */
 enum { SMALL = 4, MOST_SMALLS = 64, MOST_PARTED = 6, MOST_SEARCHED = 256 };
@@ -71,8 +73,8 @@ void rl_ladders_make(rl_ladders *ladders, rl_arena *arena, rl_arena *scratch, co
 /* ---- the graph ---- */
 
 typedef struct web {
-    const rl_ladders *l;
-    const rl_given *const *together;
+    rl_ladders *l;
+    const uint32_t *together; /* sets of places in the list */
     int togethers;
     rl_wanted list;
     int *place;               /* by variable of the net: in the list + 1; 0: outside, not met; -1: met */
@@ -132,14 +134,8 @@ static void set_near(web *w)
         for (int k = l->factor_start[v]; k < l->factor_start[v + 1]; k++)
             join_all(w, flood(w, l->factor[k]));
     }
-    for (int i = 0; i < w->togethers; i++) {
-        uint32_t set = 0;
-        for (int k = 0; k < w->together[i]->count; k++) {
-            assert(w->place[w->together[i]->variable[k]] > 0);   /* it is wanted */
-            set |= 1u << (w->place[w->together[i]->variable[k]] - 1);
-        }
-        join_all(w, set);
-    }
+    for (int i = 0; i < w->togethers; i++)
+        join_all(w, w->together[i]);
 }
 
 /* ---- the order ---- */
@@ -224,16 +220,13 @@ static bool take_best(web *w, bool any, double *cells)
 }
 
 /* Takes further variables in until the graph falls apart well enough, or none helps:
- * those named, those that helped the load before, then one by one small ones, and any
- * in the last resort. */
-static void part(web *w, const rl_wanted *further, rl_wanted *parted)
+ * those that helped before, then one by one small ones, and any in the last resort. */
+static void part(web *w, rl_wanted *parted)
 {
     double cells = find_order(w);
     int own = w->list.count;
     if (cells <= GOOD_CELLS)
         return;
-    for (int i = 0; i < further->count; i++)
-        take_in(w, further->variable[i]);
     for (int i = 0; i < parted->count; i++)
         take_in(w, parted->variable[i]);
     double with = find_order(w);
@@ -281,19 +274,78 @@ static double *law_cells(rl_arena *arena, const rl_rung *r, const double *joint)
     return p;
 }
 
-/* The joint of these variables; a large one is not kept, and no other probe is sent to it. */
-static const double *joint_of(rl_ladders *l, const int *list, int count, double cells)
+/* A tree made for a ladder, which may serve others. */
+typedef struct rl_aside {
+    struct rl_aside *next;
+    const rl_tree *tree;
+} rl_aside;
+
+/* Puts a factor of ones on each two variables of a set. */
+static void tie_all(const web *w, rl_net *net, uint32_t set, const double *ones)
 {
-    if (cells <= MOST_SHARED_CELLS)
-        return rl_group_joint(l->groups, l->bench, l->scratch, list, count);
+    for (uint32_t rest = set; rest; rest &= rest - 1)
+        for (uint32_t others = rest & (rest - 1); others; others &= others - 1) {
+            int pair[2] = {w->list.variable[__builtin_ctz(rest)], w->list.variable[__builtin_ctz(others)]};
+            rl_net_factor(net, 2, pair, ones);
+        }
+}
+
+static const double *ones_for(const web *w, rl_arena *arena)
+{
+    int most = 1, cells;
+    for (int i = 0; i < w->list.count; i++)
+        if (rl_net_size(w->l->bench->network.net, w->list.variable[i]) > most)
+            most = rl_net_size(w->l->bench->network.net, w->list.variable[i]);
+    cells = most * most;
+    double *ones = rl_raw(arena, cells, double);
+    for (int c = 0; c < cells; c++)
+        ones[c] = 1;
+    return ones;
+}
+
+/* A tree of the same net in which the variables of each law stand together, so that their
+ * joints are at hand where the net's own tree has them far apart.  NULL: too large. */
+static const rl_tree *tree_aside(const web *w)
+{
+    rl_ladders *l = w->l;
+    rl_net *net = rl_net_copy(l->scratch, l->bench->network.net);
+    const double *ones = ones_for(w, l->scratch);
+    for (int k = 0; k < w->list.count; k++)
+        tie_all(w, net, w->parents[k] | 1u << w->order[k], ones);
+    rl_plan *plan = rl_plan_make(l->arena, net);
+    double cells = rl_plan_cells(plan);
+    if (cells > MOST_ASIDE_CELLS || !rl_group_may_spend_cells(l->groups, cells))
+        return NULL;
+    bool keep = l->aside_cells + cells <= MOST_ASIDE_KEPT;
+    rl_tree *tree = rl_tree_make(keep ? l->arena : l->scratch, net, plan);
+    rl_tree_collect(tree);
+    rl_tree_distribute(tree);
+    if (keep) {
+        rl_aside *aside = rl_new(l->arena, rl_aside);
+        *aside = (rl_aside){l->aside, tree};
+        l->aside = aside;
+        l->aside_cells += cells;
+    }
+    return tree;
+}
+
+/* Where joints are asked: of the net's own tree (`aside` NULL) or of one made for it, through
+ * tables of no more cells. */
+typedef struct source { const rl_tree *aside; double most_cells; } source;
+
+/* The joint of these variables; a large one is not kept, and no other probe is sent to it. */
+static const double *joint_of(rl_ladders *l, const source *from, const int *list, int count, double cells)
+{
+    if (!from->aside && cells <= MOST_SHARED_CELLS)
+        return rl_group_joint_within(l->groups, l->bench, l->scratch, list, count, from->most_cells);
     double *joint = rl_arena_raw(l->scratch, (size_t)cells * sizeof *joint);
-    bool made = rl_group_may_spend(l->groups, l->bench) &&
-                rl_tree_joint_within(l->bench->tree, l->scratch, RL_GROUP_CELLS, count, list, joint);
-    return made ? joint : NULL;
+    const rl_tree *tree = from->aside ? from->aside : l->bench->tree;
+    bool may = from->aside || rl_group_may_spend(l->groups, l->bench);
+    return may && rl_tree_joint_within(tree, l->scratch, from->most_cells, count, list, joint) ? joint : NULL;
 }
 
 /* The law of a variable given its parents; NULL: too large. */
-static const rl_rung *rung_for(rl_ladders *l, int variable, const int *parent, int parents)
+static const rl_rung *rung_for(rl_ladders *l, const source *from, int variable, const int *parent, int parents)
 {
     rl_rung *r = kept_rung(l, variable, parent, parents);
     if (r)
@@ -311,7 +363,7 @@ static const rl_rung *rung_for(rl_ladders *l, int variable, const int *parent, i
     if (cells > MOST_LAW_CELLS || l->cells + cells > MOST_KEPT_CELLS)
         return NULL;
     count = rl_place_insert(list, count, variable);
-    const double *joint = joint_of(l, list, count, cells);
+    const double *joint = joint_of(l, from, list, count, cells);
     if (!joint)
         return NULL;
     l->cells += cells;
@@ -323,33 +375,135 @@ static const rl_rung *rung_for(rl_ladders *l, int variable, const int *parent, i
     return r;
 }
 
-static bool make_rungs(rl_ladder *ladder, rl_ladders *l, const web *w)
+static bool make_rungs(rl_ladder *ladder, rl_ladders *l, const web *w, const rl_tree *aside, double most_cells)
 {
-    *ladder = (rl_ladder){.count = w->list.count, .weight = 1};
+    source from = {aside, most_cells};
+    *ladder = (rl_ladder){.count = w->list.count};
     for (int k = ladder->count; k-- > 0;) {   /* those with most parents first: their joints serve others */
         int list[RL_LADDER_MOST], count = 0;
         for (uint32_t rest = w->parents[k]; rest; rest &= rest - 1)
             count = rl_place_insert(list, count, w->list.variable[__builtin_ctz(rest)]);
-        ladder->rung[k] = rung_for(l, w->list.variable[w->order[k]], list, count);
+        ladder->rung[k] = rung_for(l, &from, w->list.variable[w->order[k]], list, count);
         if (!ladder->rung[k])
             return false;
     }
     return true;
 }
 
-bool rl_ladder_make(rl_ladder *ladder, rl_ladders *ladders, const rl_wanted *wanted, const rl_wanted *further,
-                    const rl_given *const *together, int togethers)
+/* Whether no law is too large in itself. */
+static bool laws_fit(const web *w)
 {
-    if (wanted->full)
+    const rl_net *net = w->l->bench->network.net;
+    for (int k = 0; k < w->list.count; k++) {
+        double cells = rl_net_size(net, w->list.variable[w->order[k]]);
+        for (uint32_t rest = w->parents[k]; rest; rest &= rest - 1)
+            cells *= rl_net_size(net, w->list.variable[__builtin_ctz(rest)]);
+        if (cells > MOST_LAW_CELLS)
+            return false;
+    }
+    return true;
+}
+
+/* A ladder that was made, or could not be, and for what. */
+typedef struct rl_made {
+    struct rl_made *next;
+    rl_wanted wanted;
+    double most;
+    int togethers;
+    const uint32_t *together;
+    bool good;
+    rl_ladder ladder;
+} rl_made;
+
+/* What each law hangs on, as a set of places in the list. */
+static uint32_t *sets_of(rl_arena *arena, const rl_wanted *wanted, const rl_given *const *together, int togethers)
+{
+    uint32_t *set = rl_many(arena, togethers, uint32_t);
+    for (int i = 0; i < togethers; i++)
+        for (int k = 0; k < together[i]->count; k++) {
+            int place = 0;
+            while (wanted->variable[place] != together[i]->variable[k]) {
+                place++;
+                assert(place < wanted->count);   /* it is wanted */
+            }
+            set[i] |= 1u << place;
+        }
+    return set;
+}
+
+static bool same_list(const rl_wanted *a, const rl_wanted *b)
+{
+    size_t bytes = (size_t)a->count * sizeof(int);
+    return a->count == b->count && memcmp(a->variable, b->variable, bytes) == 0 && memcmp(a->turn, b->turn, bytes) == 0;
+}
+
+static const rl_made *find_made(const rl_ladders *l, const rl_made *like)
+{
+    for (const rl_made *m = l->made; m; m = m->next)
+        if (m->togethers == like->togethers && m->most <= like->most && m->most >= like->most &&
+            same_list(&m->wanted, &like->wanted) &&
+            (m->togethers == 0 || memcmp(m->together, like->together, (size_t)m->togethers * sizeof *m->together) == 0))
+            return m;
+    return NULL;
+}
+
+/* By the trees that were made aside, or one more. */
+static bool make_aside(rl_ladder *ladder, rl_ladders *l, const web *w)
+{
+    for (const rl_aside *a = l->aside; a; a = a->next)
+        if (make_rungs(ladder, l, w, a->tree, MOST_PASSED_CELLS))
+            return true;
+    const rl_tree *tree = tree_aside(w);
+    return tree && make_rungs(ladder, l, w, tree, RL_GROUP_CELLS);
+}
+
+static void make(rl_ladders *l, rl_made *m)
+{
+    rl_mark mark = rl_arena_mark(l->scratch);
+    web w = {.l = l, .list = m->wanted, .together = m->together, .togethers = m->togethers};
+    w.place = rl_many(l->scratch, l->variables + 1, int);
+    w.queue = rl_many(l->scratch, l->variables + 1, int);
+    double cells = 0;
+    if (m->most > 0)
+        cells = find_order(&w);
+    else
+        part(&w, &l->parted);
+    m->good = cells <= m->most && laws_fit(&w);
+    if (m->good)
+        m->good = (cells <= ASIDE_CELLS && make_rungs(&m->ladder, l, &w, NULL, MOST_PASSED_CELLS)) || make_aside(&m->ladder, l, &w);
+    rl_arena_rewind(l->scratch, mark);
+}
+
+static bool take_or_make(rl_ladder *ladder, rl_ladders *l, const rl_made *like)
+{
+    if (like->wanted.full)
         return false;
-    rl_mark mark = rl_arena_mark(ladders->scratch);
-    web w = {.l = ladders, .list = *wanted, .together = together, .togethers = togethers};
-    w.place = rl_many(ladders->scratch, ladders->variables + 1, int);
-    w.queue = rl_many(ladders->scratch, ladders->variables + 1, int);
-    part(&w, further, &ladders->parted);
-    bool made = make_rungs(ladder, ladders, &w);
-    rl_arena_rewind(ladders->scratch, mark);
-    return made;
+    const rl_made *found = find_made(l, like);
+    if (!found) {
+        rl_made *fresh = rl_new(l->arena, rl_made);
+        *fresh = *like;
+        make(l, fresh);
+        fresh->next = l->made;
+        found = l->made = fresh;
+    }
+    *ladder = found->ladder;
+    return found->good;
+}
+
+bool rl_ladder_make(rl_ladder *ladder, rl_ladders *ladders, const rl_wanted *wanted, const rl_given *const *together,
+                    int togethers)
+{
+    rl_made like = {.wanted = *wanted, .togethers = togethers};
+    if (!wanted->full)
+        like.together = sets_of(ladders->arena, wanted, together, togethers);
+    return take_or_make(ladder, ladders, &like);
+}
+
+bool rl_ladder_lay(rl_ladder *ladder, rl_ladders *ladders, const rl_wanted *wanted, double most_cells)
+{
+    rl_made like = {.wanted = *wanted, .most = most_cells};
+    assert(most_cells > 0);
+    return take_or_make(ladder, ladders, &like);
 }
 
 void rl_wanted_put(rl_wanted *wanted, int variable, int turn)
@@ -376,121 +530,4 @@ int rl_ladder_place(const rl_ladder *ladder, int variable)
         if (ladder->rung[i]->variable == variable)
             return i;
     return -1;
-}
-
-/* ---- conditioning ---- */
-
-/* A weight on some of a rung's variables: from a law, or from a rung above. */
-typedef struct weighing {
-    int count;
-    const int *variable, *size;
-    const double *p;
-    size_t step, last;        /* the weight of cell c is p[c * step], or 1 - p[c * step + last] if `last` */
-    struct weighing *next;
-} weighing;
-
-/* Step of a variable in the weights, 0 if they lack it. */
-static size_t step_of(const weighing *w, int variable)
-{
-    size_t step = w->step;
-    for (int j = w->count; j-- > 0; step *= (size_t)w->size[j])
-        if (w->variable[j] == variable)
-            return step;
-    return 0;
-}
-
-/* p, over the rung's parents and then its variable, times a weight. */
-static void weigh(const rl_rung *r, double *p, const weighing *w)
-{
-    size_t step[RL_LADDER_MOST], own = step_of(w, r->variable), from = 0, size = (size_t)r->size;
-    int at[RL_LADDER_MOST] = {0};
-    for (int i = 0; i < r->parents; i++)
-        step[i] = step_of(w, r->parent[i]);
-    for (size_t cell = 0; cell < r->cells; cell += size) {
-        for (size_t v = 0; v < size; v++)
-            p[cell + v] *= w->last ? 1 - w->p[from + v * own + w->last] : w->p[from + v * own];
-        for (int i = r->parents; i-- > 0;) {
-            from += step[i];
-            if (++at[i] < r->parent_size[i])
-                break;
-            from -= step[i] * (size_t)r->parent_size[i];
-            at[i] = 0;
-        }
-    }
-}
-
-/* The last place of the variables, or -1. */
-static int last_place(const rl_ladder *ladder, const int *variable, int count)
-{
-    int last = -1;
-    for (int i = 0; i < count; i++) {
-        int place = rl_ladder_place(ladder, variable[i]);
-        if (place > last)
-            last = place;
-    }
-    return last;
-}
-
-static void hang(const rl_ladder *ladder, weighing **at, double *weight, weighing *w)
-{
-    int place = last_place(ladder, w->variable, w->count);
-    if (place < 0) {
-        *weight *= w->last ? 1 - w->p[w->last] : w->p[0];
-        return;
-    }
-    w->next = at[place];
-    at[place] = w;
-}
-
-/* The rung's cells with their weights; what they sum to is the weight on its parents. */
-static double *weighed(rl_arena *scratch, const rl_rung *r, const weighing *list, weighing *sums)
-{
-    size_t size = (size_t)r->size, rows = r->cells / size;
-    double *p = rl_arena_raw(scratch, r->cells * sizeof *p), *sum = rl_many(scratch, rows, double);
-    memcpy(p, r->p, r->cells * sizeof *p);
-    for (; list; list = list->next)
-        weigh(r, p, list);
-    for (size_t c = 0; c < rows; c++)
-        for (size_t v = 0; v < size; v++)
-            sum[c] += p[c * size + v];
-    *sums = (weighing){.count = r->parents, .variable = r->parent, .size = r->parent_size, .p = sum, .step = 1};
-    return p;
-}
-
-/* The rung with these cells, normalised. */
-static const rl_rung *with_cells(rl_arena *arena, const rl_rung *r, const double *p, const double *sum)
-{
-    rl_rung *own = rl_new(arena, rl_rung);
-    double *law = rl_arena_raw(arena, r->cells * sizeof *law);
-    size_t size = (size_t)r->size;
-    *own = *r;
-    own->p = law;
-    for (size_t c = 0; c < r->cells; c++)
-        law[c] = sum[c / size] > 0 ? p[c] / sum[c / size] : 0;
-    return own;
-}
-
-void rl_ladder_condition(rl_ladder *out, rl_arena *arena, rl_arena *scratch, const rl_ladder *ladder, int keep,
-                         const rl_given *const *closed, int count)
-{
-    weighing *at[RL_LADDER_MOST] = {NULL};
-    rl_ladder whole = *ladder;
-    for (int i = 0; i < count; i++) {
-        const rl_given *g = closed[i];
-        weighing *w = rl_new(scratch, weighing);
-        *w = (weighing){.count = g->count, .variable = g->variable, .size = g->size, .p = g->p,
-                        .step = (size_t)g->rows, .last = (size_t)g->rows - 1};
-        hang(&whole, at, &whole.weight, w);
-    }
-    for (int k = whole.count; k-- > 0;) {
-        if (!at[k])
-            continue;
-        weighing *sums = rl_new(scratch, weighing);
-        const double *p = weighed(scratch, whole.rung[k], at[k], sums);
-        if (k < keep)
-            whole.rung[k] = with_cells(arena, whole.rung[k], p, sums->p);
-        hang(&whole, at, &whole.weight, sums);
-    }
-    whole.count = keep;
-    *out = whole;
 }

@@ -27,7 +27,6 @@ typedef struct rl_rung {
 typedef struct rl_ladder {
     int count;
     const rl_rung *rung[RL_LADDER_MOST];   /* parents stand before their children */
-    double weight;                         /* of it all: 1, or the probability of what it was conditioned on */
 } rl_ladder;
 
 /* A list of variables, each once, and when each is wanted. */
@@ -47,6 +46,11 @@ typedef struct rl_ladders {
     int *small, smalls;                    /* variables of few values */
     rl_wanted parted;                      /* what made the last ladder fall apart */
     rl_rung **rung;                        /* by variable: a list */
+    struct rl_flow *flow;                  /* cut.c: the net as a flow; NULL: not asked yet */
+    struct rl_cut *cut;                    /* cuts found so far */
+    struct rl_made *made;                  /* ladders made so far */
+    struct rl_aside *aside;                /* trees made for them */
+    double aside_cells;                    /* of these */
     double cells;                          /* of all laws kept */
 } rl_ladders;
 
@@ -58,15 +62,12 @@ void rl_wanted_add(rl_wanted *wanted, const rl_given *given, int turn);
 
 /* A ladder on which a variable stands behind all that are wanted more than one turn
  * earlier.  The variables of each of `together` are wanted; they will stand in one
- * law.  Further variables of the net may be on it, where that makes laws smaller:
- * those named are tried first.  False: too large. */
-bool rl_ladder_make(rl_ladder *ladder, rl_ladders *ladders, const rl_wanted *wanted, const rl_wanted *further,
-                    const rl_given *const *together, int togethers);
-/* The ladder of the first `keep` variables, given that no expression of these
- * laws is in its last row; `weight` becomes the probability of that.  The laws
- * were among `together`.  Memory from `arena`. */
-void rl_ladder_condition(rl_ladder *out, rl_arena *arena, rl_arena *scratch, const rl_ladder *ladder, int keep,
-                         const rl_given *const *closed, int count);
+ * law.  Further variables of the net may be on it, where that makes laws smaller.
+ * False: too large. */
+bool rl_ladder_make(rl_ladder *ladder, rl_ladders *ladders, const rl_wanted *wanted, const rl_given *const *together,
+                    int togethers);
+/* The same of the variables wanted alone; false where the laws would come to more cells. */
+bool rl_ladder_lay(rl_ladder *ladder, rl_ladders *ladders, const rl_wanted *wanted, double most_cells);
 /* Place of a variable, or -1. */
 int rl_ladder_place(const rl_ladder *ladder, int variable);
 

@@ -9,146 +9,193 @@
 
 static const double SLACK = 1e-9;   /* of rounding */
 
-static double term(double p)
+void rl_limits_make(rl_limits *limits, rl_arena *arena, rl_arena *scratch, const rl_case *c,
+                    const rl_bearings *bearings)
 {
-    return p > 0 ? -p * log2(p) : 0;
+    *limits = (rl_limits){.scratch = scratch, .c = c, .model = c->model, .bearings = bearings};
+    rl_reaches_make(&limits->reaches, arena, bearings->givens, bearings->world);
+    rl_span_limits_make(&limits->spans, arena, scratch, bearings, &limits->reaches);
 }
 
-double rl_entropy(const double *p, int count)
-{
-    double h = 0;
-    for (int i = 0; i < count; i++)
-        h += term(p[i]);
-    return h;
-}
+/* ---- behaviours and supply readings ---- */
 
-void rl_limits_make(rl_limits *limits, rl_arena *arena, const rl_case *c, rl_bench *bench, const rl_world *world)
+/* What the return (0) or the feed (1) brings about, of all that there is to know of it. */
+static double of_side(rl_limits *l, int load, int side, int expr)
 {
-    const rl_model *m = c->model;
-    *limits = (rl_limits){.arena = arena, .c = c, .model = m};
-    limits->rows = rl_many(arena, m->nodes, double);
-    limits->open = rl_many(arena, m->nodes, double);
-    limits->returns = rl_many(arena, m->nodes, double);
-    limits->feeds = rl_many(arena, m->nodes, double);
-    limits->feeds_open = rl_many(arena, m->nodes, double);
-    for (int e = 0; e < m->nodes; e++) {
-        limits->returns[e] = -1;
-        if (rl_world_forces(world, e))
-            continue;
-        rl_mark mark = rl_arena_mark(arena);
-        int rows = m->node[e].info.sort == RL_LOAD ? 2 : bench->frame.rows;
-        double *p = rl_many(arena, rows, double);
-        rl_bench_rows(bench, arena, e, p);
-        limits->rows[e] = rl_entropy(p, rows);
-        limits->open[e] = term(p[rows - 1]) + term(1 - p[rows - 1]);
-        rl_arena_rewind(arena, mark);
+    const rl_frame *frame = l->bearings->observer->frame;
+    const rl_rows *rows = l->model->rows->of_load[load];
+    const double **row = rl_raw(l->scratch, frame->rows, const double *);
+    double *noise = rl_raw(l->scratch, frame->rows, double);
+    if (expr == 0)
+        return 0;
+    for (int r = 0; r < frame->rows; r++) {
+        row[r] = rows->side[side][rl_observe_row(frame, r)];
+        noise[r] = rows->noise[side][rl_observe_row(frame, r)];
     }
+    return rl_reach_levels(rl_reach_of(&l->reaches, expr), frame->rows, row, noise,
+                           (int)l->model->kind[rows->kind].info.levels);
 }
 
-static double sum_marked(const rl_limits *l, const bool *mark, const double *h)
+static double of_load_itself(rl_limits *l, int load, int expr)
+{
+    const rl_behaviour *kind = &l->model->kind[l->model->node[load].info.kind];
+    int levels = (int)kind->info.levels;
+    double sound[RL_MAX_LEVELS] = {1}, noise[2] = {0, rl_entropy(kind->failed, levels)};
+    const double *row[2] = {sound, kind->failed};
+    return expr == 0 ? 0 : rl_reach_levels(rl_reach_of(&l->reaches, expr), 2, row, noise, levels);
+}
+
+static double of_behaviour(rl_limits *l, const rl_test *test)
+{
+    const rl_bearings *b = l->bearings;
+    rl_conditions with = rl_test_conditions(test);
+    rl_sides sides = rl_observe_sides(b->observer, b->world, test->subject, &with);
+    return of_side(l, test->subject, 0, sides.back) + of_side(l, test->subject, 1, sides.fed) +
+           of_load_itself(l, test->subject, sides.own);
+}
+
+/* The feed path shows itself; of the rest, only whether a current flows. */
+static double of_supply(rl_limits *l, const rl_test *test)
+{
+    const rl_bearings *b = l->bearings;
+    rl_sides sides = rl_observe_sides(b->observer, b->world, test->subject, NULL);
+    return rl_reach_of(&l->reaches, sides.fed)->entropy + rl_reach_of(&l->reaches, sides.back)->open +
+           (sides.own ? rl_reach_of(&l->reaches, sides.own)->open : 0);
+}
+
+/* ---- causes that fire or not ---- */
+
+static double of_cause(rl_limits *l, const double *p, int expr)
+{
+    if (expr == 0)
+        return 0;
+    int rows = rl_expr_rows(l->bearings->observer->exprs, expr);
+    double *chance = rl_raw(l->scratch, rows, double);
+    for (int r = 0; r < rows; r++)
+        chance[r] = rl_observe_chance(l->bearings->observer, p, expr, r);
+    return rl_reach_fires(rl_reach_of(&l->reaches, expr), rows, chance);
+}
+
+static double of_symptom(rl_limits *l, const rl_sign *sign)
 {
     double sum = 0;
-    for (int e = 0; e < l->model->nodes; e++)
-        sum += mark[e] ? h[e] : 0;
-    return sum;
+    for (int i = 0; i < sign->causes; i++)
+        sum += of_cause(l, sign->cause[i].p, rl_observe_subject(l->bearings->observer, l->bearings->world, &sign->cause[i]));
+    return fmin(1, sum);
 }
 
-/* Works out the sums of a load once. */
-static void work_out(rl_limits *l, int load)
+static double of_crosstalk(rl_limits *l, const rl_test *test)
 {
-    if (l->returns[load] >= 0)
-        return;
-    rl_mark mark = rl_arena_mark(l->arena);
-    bool *back = rl_many(l->arena, l->model->nodes, bool), *fed = rl_many(l->arena, l->model->nodes, bool);
-    rl_mark_returns(l->model, load, back);
-    rl_mark_feeds(l->arena, l->model, load, fed);
-    l->returns[load] = sum_marked(l, back, l->rows);
-    l->feeds[load] = sum_marked(l, fed, l->rows);
-    l->feeds_open[load] = sum_marked(l, fed, l->open);
-    rl_arena_rewind(l->arena, mark);
+    const rl_bearings *b = l->bearings;
+    bool pull = test->sort == RL_TEST_PULL;
+    int expr[2], count = rl_observe_crosstalk(b->observer, b->world, pull, test->subject, test->other, expr);
+    double sum = 0;
+    for (int i = 0; i < count; i++)
+        sum += of_cause(l, pull ? l->model->pull.p : l->model->backfeed.p, expr[i]);
+    return fmin(1, sum);
 }
 
-static double of_load(rl_limits *l, int load)
+/* ---- spans ---- */
+
+static const rl_reach *feed_of(rl_limits *l, int load)
 {
-    work_out(l, load);
-    return l->returns[load] + l->feeds[load] + l->rows[load];
+    const rl_bearings *b = l->bearings;
+    return rl_reach_of(&l->reaches, rl_expr_load_feed(b->observer->exprs, b->world, load));
 }
 
-/* All that R(to) hangs on, as far as it can be open. */
-static double to_open(const rl_limits *l, int to)
+/* What lies behind a span that ends before `to`; a connector has no parent: itself. */
+static const rl_reach *behind(rl_limits *l, int to)
 {
-    rl_mark mark = rl_arena_mark(l->arena);
-    bool *back = rl_many(l->arena, l->model->nodes, bool);
-    back[to] = true;
-    if (l->model->node[to].info.sort != RL_CONNECTOR)
-        rl_mark_returns(l->model, to, back);
-    double sum = sum_marked(l, back, l->open);
-    rl_arena_rewind(l->arena, mark);
-    return sum;
+    const rl_bearings *b = l->bearings;
+    if (l->model->node[to].info.sort == RL_CONNECTOR)
+        return &l->reaches.element[to];
+    return rl_reach_of(&l->reaches, rl_expr_return(b->observer->exprs, b->world, to));
 }
 
 static double of_span(rl_limits *l, const rl_test *test)
 {
     rl_stretch stretch;
     bool dead = test->sort != RL_TEST_DROP;
-    rl_mark mark = rl_arena_mark(l->arena);
+    const rl_reach *of = l->reaches.element;
     double sum = 0;
-    bool *met = rl_many(l->arena, l->model->nodes, bool);
-    if (rl_stretch_make(l->arena, l->model, test->subject, test->from, test->to, dead, &stretch) != RL_STRETCH_OK)
+    bool *met = rl_many(l->scratch, l->model->nodes, bool);
+    if (rl_stretch_make(l->scratch, l->model, test->subject, test->from, test->to, dead, &stretch) != RL_STRETCH_OK)
         return 0;
     for (int w = 0; w < stretch.ways; w++)
         for (int i = 0; i < stretch.way[w].count; i++) {
             int e = stretch.way[w].element[i];
-            sum += met[e] ? 0 : l->rows[e];
+            sum += met[e] ? 0 : of[e].entropy;
             met[e] = true;
         }
     if (!dead) {
-        work_out(l, test->subject);
-        sum += l->feeds_open[test->subject] + l->open[test->subject];
+        sum += feed_of(l, test->subject)->open + of[test->subject].open;
         for (int i = 0; i < stretch.before_count; i++)
-            sum += l->open[stretch.before[i]];
+            sum += of[stretch.before[i]].open;
         if (stretch.to >= 0)
-            sum += to_open(l, stretch.to);
+            sum += behind(l, stretch.to)->open;
     }
-    rl_arena_rewind(l->arena, mark);
     return sum;
 }
 
-static double of_causes(rl_limits *l, const rl_sign *sign)
+/* A bound on the probability that no current flows for the feed, the load or what lies behind the span. */
+static double stops(rl_limits *l, const rl_test *test)
 {
-    double sum = 0;
-    for (int i = 0; i < sign->causes; i++) {
-        int e = sign->cause[i].element;
-        bool element = sign->cause[i].subject == RL_OF_ELEMENT || sign->cause[i].subject == RL_OF_LOAD;
-        if (!element)
-            work_out(l, e);
-        sum += element ? l->rows[e] : sign->cause[i].subject == RL_OF_RETURN ? l->returns[e] : l->feeds[e];
-    }
+    return feed_of(l, test->subject)->shut + l->reaches.element[test->subject].shut +
+           (test->to < 0 ? 0 : behind(l, test->to)->shut);
+}
+
+/* A span lies on some way of the return; what lies before it matters as far as it may be open. */
+static double of_spans(rl_limits *l, int load)
+{
+    bool *back = rl_many(l->scratch, l->model->nodes, bool);
+    double sum = feed_of(l, load)->open + l->reaches.element[load].open;
+    rl_mark_returns(l->model, load, back);
+    for (int e = 0; e < l->model->nodes; e++)
+        sum += back[e] ? l->reaches.element[e].entropy : 0;
     return sum;
 }
 
 static double depends_on(rl_limits *l, const rl_test *test)
 {
     switch (test->sort) {
-    case RL_TEST_SYMPTOM: return fmin(1, of_causes(l, &l->model->sign[test->named]));
-    case RL_TEST_INSPECTION: return test->subject < 0 ? 0 : INFINITY;   /* as cheap as its bound */
+    case RL_TEST_SYMPTOM: return of_symptom(l, &l->model->sign[test->named]);
+    case RL_TEST_INSPECTION: return rl_entropy(l->bearings->belief[test->subject].p, RL_STATES);
     case RL_TEST_BACKFEED:
-    case RL_TEST_PULL: return fmin(1, of_load(l, test->subject));
+    case RL_TEST_PULL: return of_crosstalk(l, test);
     case RL_TEST_DROP:
     case RL_TEST_RESISTANCE: return of_span(l, test);
     case RL_TEST_CONTINUITY: return fmin(1, of_span(l, test));
+    case RL_TEST_SUPPLY: return of_supply(l, test);
     case RL_TEST_BEHAVIOUR:
-    case RL_TEST_SUPPLY:
     case RL_TEST_BYPASS:
     case RL_TEST_BYPASS_AT:
     case RL_TEST_SWAP:
     case RL_TEST_JUMPER: break;
     }
-    return of_load(l, test->subject);
+    return of_behaviour(l, test);
+}
+
+double rl_limit_closer(rl_limits *limits, const rl_test *test)
+{
+    rl_mark mark = rl_arena_mark(limits->scratch);
+    double bound = rl_span_limit_of(&limits->spans, test, stops(limits, test)) * (1 + SLACK) + SLACK;
+    rl_arena_rewind(limits->scratch, mark);
+    return bound;
+}
+
+double rl_limit_of_spans(rl_limits *limits, int load)
+{
+    rl_mark mark = rl_arena_mark(limits->scratch);
+    double bound = of_spans(limits, load) * (1 + SLACK) + SLACK;
+    rl_arena_rewind(limits->scratch, mark);
+    return bound;
 }
 
 double rl_limit_of(rl_limits *limits, const rl_test *test)
 {
     assert(test->subject < limits->model->nodes);
-    return depends_on(limits, test) * (1 + SLACK) + SLACK;
+    rl_mark mark = rl_arena_mark(limits->scratch);
+    double bound = depends_on(limits, test) * (1 + SLACK) + SLACK;
+    rl_arena_rewind(limits->scratch, mark);
+    return bound;
 }

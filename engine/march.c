@@ -42,7 +42,7 @@ void rl_route_keep(const rl_route *route, const rl_ladder *ladder, uint64_t *kee
     for (int i = 0; i < readings; i++) {
         keep[i] = 0;
         for (int k = 0; k < ladder->count; k++)
-            keep[i] |= (uint64_t)(last[k] > i) << k;
+            keep[i] |= (uint64_t)(first[k] >= 0 && first[k] <= i && last[k] > i) << k;
     }
 }
 
@@ -53,7 +53,7 @@ void rl_march_start(rl_march *march, rl_arena *arena, const rl_ladder *ladder)
     *march = (rl_march){.arena = arena, .ladder = ladder, .entries = 1, .states = 1};
     march->digit = rl_new(arena, uint16_t);
     march->p = rl_new(arena, double);
-    march->p[0] = ladder->weight;
+    march->p[0] = 1;
 }
 
 static int axis_of(const rl_march *m, int place)
@@ -257,17 +257,6 @@ bool rl_march_read(rl_march *m, const rl_given *given, const int *next, int stat
     }
     leave_behind(m, &g, out, states);
     return true;
-}
-
-bool rl_march_pass(rl_march *m, const rl_given *given, uint64_t keep)
-{
-    static const double certain[1] = {1};
-    static const rl_given nothing = {.rows = 1, .p = certain};
-    const rl_given *read = given ? given : &nothing;
-    int *next = rl_arena_raw(m->arena, (size_t)(m->states * read->rows) * sizeof *next);
-    for (int c = 0; c < m->states * read->rows; c++)
-        next[c] = given && c % read->rows == read->rows - 1 ? -1 : c / read->rows;
-    return rl_march_read(m, read, next, m->states, keep);
 }
 
 void rl_march_sum(const rl_march *m, const rl_given *given, double *out)

@@ -11,7 +11,7 @@
 #ifndef RL_MARCH_H
 #define RL_MARCH_H
 
-#include "ladder.h"
+#include "trunk.h"
 
 #include <stdint.h>
 
@@ -20,13 +20,16 @@ typedef struct rl_bearings {
     rl_arena *arena, *scratch; /* of what lasts; what is given there to one question is the caller's to rewind */
     rl_observer *observer;     /* its arena lasts too */
     rl_world *world;
+    const rl_belief *belief;   /* by element */
     rl_givens *givens;
     rl_ladders *ladders;
+    rl_trunk *trunk;
 } rl_bearings;
 
 /* What a march will read: law i at reading at[i], ascending; a NULL law is none. */
 typedef struct rl_route { int laws; const rl_given **law; int *at; } rl_route;
-/* Places that something behind each of the readings hangs on, or brings in: a bit for each. */
+/* Places that are in by each of the readings and that something behind it hangs on, or is
+ * brought in by: a bit for each. */
 void rl_route_keep(const rl_route *route, const rl_ladder *ladder, uint64_t *keep, int readings);
 
 typedef struct rl_march {
@@ -39,15 +42,13 @@ typedef struct rl_march {
     double *p;                     /* [entries][states] */
 } rl_march;
 
-/* One entry, one state, the ladder's weight. */
+/* One entry, one state, certain. */
 void rl_march_start(rl_march *march, rl_arena *arena, const rl_ladder *ladder);
 /* Brings in what the law hangs on.  False: too large. */
 bool rl_march_bring(rl_march *march, const rl_given *given);
 /* Reads the expression: state s becomes next[s * rows + row], -1: drops out.  Variables
  * not in `keep` (a bit for each place) are left behind.  False: too large. */
 bool rl_march_read(rl_march *march, const rl_given *given, const int *next, int states, uint64_t keep);
-/* Drops out where the expression is in its last row; NULL: nowhere. */
-bool rl_march_pass(rl_march *march, const rl_given *given, uint64_t keep);
 /* States' sums, without those in which the expression is in its last row (NULL: all). */
 void rl_march_sum(const rl_march *march, const rl_given *given, double *out);
 

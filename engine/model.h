@@ -204,6 +204,7 @@ struct rl_book {
     rl_arena arena;
     rl_case **kase;
     int cases;
+    size_t passed;             /* cases of other vehicles, left out */
 };
 
 struct rl_context {

@@ -5,16 +5,20 @@
  * one element alone tells from another passes what it knows on to that other,
  * a vector, and the element is absorbed; else it is written over its parts into
  * the one table that needs it, or becomes a variable where several do or where
- * the law of something absorbed speaks of it.
+ * the law of something absorbed speaks of it.  In a net that no test will ask,
+ * a path that no table needs is absorbed too.
  */
 #include "draft.h"
 
 #include <assert.h>
 #include <math.h>
+#include <stdint.h>
 #include <string.h>
 
 /* Over how many cells a path is rather made a variable than written out. */
-enum { INLINE_CELLS = 700 };
+enum { INLINE_CELLS = 220 };
+/* All tables of paths together may have so many times the cells of one. */
+static const double MOST_TOGETHER = 2;
 
 /* What a path is of its parts.  Paths that are alike share it. */
 typedef struct rl_parts {
@@ -25,12 +29,34 @@ typedef struct rl_parts {
     double *cell;               /* [path][a][b]: 1 where it is so; NULL: not needed yet */
 } rl_parts;
 
+/* What was made once of the same vectors and tables is not made again: many elements are alike.
+ * Each kind has slots that hold the last one of its number. */
+enum { SLOTS = 64 };
+
+typedef struct rl_weighed {
+    const double *state;        /* by state */
+    const double *bin_mass;
+    bool load;
+    double quiet, sum;          /* sum: of the weights before they were normalised */
+    rl_mask mask;
+    double *weight;
+} rl_weighed;
+
+/* What a path of two parts passes on when one of them, an element, is absorbed. */
+typedef struct rl_passed {
+    const double *own, *weight; /* own NULL: of the definition, without the element */
+    const int *map;
+    int element;
+    double *before, *after;
+} rl_passed;
+
 typedef struct rl_maker {
     rl_network *network;
     const rl_draft *draft;
     const rl_exprs *exprs;
     rl_arena *arena;
     const bool *keep;
+    bool peel;
     rl_cells *table;            /* on several inputs, or on helpers */
     int tables, room;
     const double **own;         /* by expression: the product of all that is on it alone, or NULL */
@@ -39,6 +65,11 @@ typedef struct rl_maker {
     bool *told;                 /* an absorbed expression's law speaks of it */
     rl_parts *parts;
     int part_count, part_room;
+    int part_slot[SLOTS];       /* the last met, by a number of what it depends on */
+    rl_weighed *weighed;
+    rl_passed *passed;
+    bool all_fit;               /* were every path one of two parts, their tables would not be too wide */
+    double cells;               /* of these tables so far, unless all fit */
     double scale;               /* what constants came to, since log_scale was last set */
 } rl_maker;
 
@@ -104,11 +135,11 @@ static int place_of(const rl_cells *table, int input)
 }
 
 /* Connectors that stand in returns and in feeds are variables whatever is known of them: given
- * these the two sides of a load behind one are apart, and its tests cheap. */
+ * these the two sides of a load behind one are apart, and its tests cheap.  Where none will be asked: none. */
 static bool is_shared(const rl_maker *m, int expr)
 {
     const rl_node *node = &m->exprs->frame->model->node[m->exprs->at[expr].a];
-    return m->exprs->at[expr].sort == RL_X_ELEMENT && node->info.sort == RL_CONNECTOR && node->in_return &&
+    return !m->peel && m->exprs->at[expr].sort == RL_X_ELEMENT && node->info.sort == RL_CONNECTOR && node->in_return &&
            node->in_feed;
 }
 
@@ -224,6 +255,29 @@ static void take_factors(rl_maker *m)
     }
 }
 
+/* Elements of one law have their weights in common. */
+static const rl_weighed *weights_of(rl_maker *m, int x)
+{
+    const rl_node *node = &m->exprs->frame->model->node[m->exprs->at[x].a];
+    const double *state = m->draft->state[m->exprs->at[x].a];
+    rl_mask mask = m->network->mask[x];
+    bool load = node->info.sort == RL_LOAD;
+    rl_weighed *w = &m->weighed[((uintptr_t)node->bin_mass / sizeof(double) + mask) % SLOTS];
+    if (w->weight && w->mask == mask && w->bin_mass == node->bin_mass && w->quiet == node->quiet && w->load == load &&
+        memcmp(w->state, state, RL_STATES * sizeof *state) == 0)
+        return w;
+    int size = size_of(m, x);
+    double *weight = rl_raw(m->arena, size, double);
+    if (load) {
+        weight[0] = state[RL_SOUND];
+        weight[1] = state[RL_FAILED];
+    } else {
+        rl_frame_spread(m->exprs->frame, mask, node, state, weight);
+    }
+    *w = (rl_weighed){state, node->bin_mass, load, node->quiet, normalise(weight, size), mask, weight};
+    return w;
+}
+
 /* Weights of all base expressions before any factor. */
 static void weigh_bases(rl_maker *m)
 {
@@ -232,21 +286,12 @@ static void weigh_bases(rl_maker *m)
     for (int x = 1; x < network->expr_count; x++) {
         if (!rl_expr_is_base(m->exprs, x))
             continue;
-        int e = m->exprs->at[x].a, size = size_of(m, x);
-        const double *state = m->draft->state[e];
-        double *weight = rl_raw(m->arena, size, double);
-        if (m->exprs->at[x].sort == RL_X_LOAD) {
-            weight[0] = state[RL_SOUND];
-            weight[1] = state[RL_FAILED];
-        } else {
-            rl_frame_spread(m->exprs->frame, network->mask[x], &model->node[e], state, weight);
-        }
-        double sum = normalise(weight, size);
-        network->weight[x] = weight;
+        const rl_weighed *w = weights_of(m, x);
+        network->weight[x] = w->weight;
         if (m->needs[x] == 0 && is_shared(m, x))
             continue;   /* a variable for the sake of tests alone: no finding touches it */
-        take_scale(m, sum);
-        network->base_of[e] = x;
+        take_scale(m, w->sum);
+        network->base_of[m->exprs->at[x].a] = x;
     }
     for (int e = 0; e < model->nodes; e++) {
         double state[RL_STATES];
@@ -292,9 +337,16 @@ static rl_parts *parts_of(rl_maker *m, int x)
     int part[2], count = rl_draft_parts(m->exprs, x, part);
     rl_parts key = {.sort = e.sort, .sort_a = sort_of(m, e.a), .sort_b = sort_of(m, e.b), .size = size_of(m, x),
                     .whole = mask[x], .mask_a = mask[part[0]], .mask_b = mask[part[1]]};
+    int *slot = &m->part_slot[((unsigned)key.sort + (unsigned)key.sort_a * 5 + (unsigned)key.sort_b * 11 + (unsigned)key.whole * 3 +
+                               (unsigned)key.mask_a * 17 + (unsigned)key.mask_b * 23) % SLOTS];
+    if (*slot < m->part_count && same_parts(&m->parts[*slot], &key))
+        return &m->parts[*slot];
     for (int i = 0; i < m->part_count; i++)
-        if (same_parts(&m->parts[i], &key))
+        if (same_parts(&m->parts[i], &key)) {
+            *slot = i;
             return &m->parts[i];
+        }
+    *slot = m->part_count;
     key.count = count;
     key.pairs = 1;
     for (int i = 0; i < count; i++)
@@ -331,13 +383,13 @@ static rl_cells over_parts(const rl_maker *m, int x, const rl_parts *p)
 
 /* ---- absorbing ---- */
 
-/* Input `at` of `before` was summed out under the weights of its expression. */
-static void note_absorbed(rl_maker *m, const rl_cells *before, int at, const rl_cells *after)
+/* Input `at` of `before` was summed out under the weights of its expression; `map` as in absorb.h. */
+static void note_absorbed(rl_maker *m, const rl_cells *before, int at, const rl_cells *after, const int *map)
 {
     rl_network *network = m->network;
     int expr = before->input[at];
     network->absorbed_of[expr] = network->absorbed_count;
-    network->absorbed[network->absorbed_count++] = (rl_absorbed){expr, at, *before, *after};
+    network->absorbed[network->absorbed_count++] = (rl_absorbed){expr, at, *before, *after, map};
     for (int i = 0; i < after->count; i++)
         if (after->input[i] >= 0)
             m->told[after->input[i]] = true;
@@ -347,7 +399,7 @@ static void absorb(rl_maker *m, rl_cells *table, int at)
 {
     rl_cells before = *table;
     rl_cells_sum(m->arena, table, at, m->network->weight[table->input[at]]);
-    note_absorbed(m, &before, at, table);
+    note_absorbed(m, &before, at, table, NULL);
 }
 
 /* Whether nothing but the path it is a part of needs this element. */
@@ -382,15 +434,34 @@ static bool take_small(rl_maker *m, const rl_cells *table)
 
 /* ---- deciding ---- */
 
+/* The slot of what a path passes on that is `own` (NULL: of what it is of its parts), and whether
+ * it holds that. */
+static rl_passed *passed_of(rl_maker *m, const double *own, const double *weight, const rl_parts *p, int element, bool *held)
+{
+    uintptr_t number = (uintptr_t)own / 16 + (uintptr_t)weight / 16 * 3 + (uintptr_t)p->map / 16 * 7;
+    rl_passed *slot = &m->passed[number % SLOTS];
+    *held = slot->map == p->map && slot->own == own && slot->weight == weight && slot->element == element;
+    if (!*held)
+        *slot = (rl_passed){own, weight, p->map, element, NULL, NULL};
+    return slot;
+}
+
 /* (path, other part): the definition with one part, an element, summed out. */
 static rl_cells definition_without(rl_maker *m, const rl_cells *whole, const rl_parts *p, int element)
 {
     int other = p->part_size[1 - element];
     rl_cells t = {.bit = -1, .count = 2, .input = {whole->input[0], whole->input[2 - element]},
                   .size = {p->size, other}};
-    rl_cells_take(m->arena, &t);
     const double *weight = m->network->weight[whole->input[1 + element]];
     const int *map = p->map;
+    bool held;
+    rl_passed *slot = passed_of(m, NULL, weight, p, element, &held);
+    if (held) {
+        t.cell = slot->after;
+        return t;
+    }
+    rl_cells_take(m->arena, &t);
+    slot->after = t.cell;
     for (int a = 0; a < p->part_size[0]; a++)
         for (int b = 0; b < p->part_size[1]; b++, map++)
             if (element == 1)
@@ -411,20 +482,70 @@ static rl_cells definition_left(rl_maker *m, int x)
         return table;
     }
     rl_cells left = definition_without(m, &table, p, element);
-    note_absorbed(m, &table, 1 + element, &left);
+    note_absorbed(m, &table, 1 + element, &left, p->map);
     return left;
+}
+
+/* The same where one part is an element that nothing else needs. */
+static void pass_by(rl_maker *m, int x, const rl_parts *p, int element)
+{
+    bool held;
+    int part[2];
+    rl_draft_parts(m->exprs, x, part);
+    const double *weight = m->network->weight[part[element]];
+    rl_passed *slot = passed_of(m, m->own[x], weight, p, element, &held);
+    rl_cells before = {.bit = -1, .count = 2, .input = {part[0], part[1]}, .size = {p->part_size[0], p->part_size[1]},
+                       .cell = slot->before};
+    rl_cells after = {.bit = -1, .count = 1, .input = {part[1 - element]}, .size = {p->part_size[1 - element]},
+                      .cell = slot->after};
+    if (!held) {
+        after = before = over_parts(m, x, p);
+        rl_cells_sum(m->arena, &after, element, weight);
+        slot->before = before.cell;
+        slot->after = after.cell;
+    }
+    note_absorbed(m, &before, element, &after, NULL);
+    multiply_own(m, after.input[0], after.cell);
 }
 
 /* What is known of a path that no table needs goes on to its parts. */
 static void pass_on(rl_maker *m, int x)
 {
+    const rl_parts *p = parts_of(m, x);
     int element = private_part(m, x);
-    rl_cells table = over_parts(m, x, parts_of(m, x));
+    if (element >= 0) {
+        pass_by(m, x, p, element);
+        return;
+    }
+    rl_cells table = over_parts(m, x, p);
     rl_cells_merge(m->arena, &table);
-    if (element >= 0)
-        absorb(m, &table, element);
     if (!take_small(m, &table))
         append(m, &table);
+}
+
+/* The same for one that a law speaks of: it is absorbed itself. */
+static void peel(rl_maker *m, int x)
+{
+    rl_cells table = definition_left(m, x);
+    size_t bytes = (size_t)size_of(m, x) * sizeof(double);
+    m->network->weight[x] = memcpy(rl_arena_raw(m->arena, bytes), m->own[x], bytes);
+    absorb(m, &table, 0);
+    if (!take_small(m, &table))
+        append(m, &table);
+}
+
+/* What is known of a path goes into the only table that needs it. */
+static void lay_down(rl_maker *m, rl_cells *table, int at)
+{
+    int x = table->input[at], size = table->size[at];
+    size_t cells = rl_cells_count(table), inner = 1;
+    for (int i = at + 1; i < table->count; i++)
+        inner *= (size_t)table->size[i];
+    double *cell = rl_raw(m->arena, cells, double);
+    for (size_t c = 0; c < cells; c++)
+        cell[c] = table->cell[c] * m->own[x][c / inner % (size_t)size];
+    table->cell = cell;
+    m->own[x] = NULL;
 }
 
 /* The only table that needs the path takes its parts instead. */
@@ -434,6 +555,8 @@ static void write_out(rl_maker *m, int x)
     rl_cells *table = &m->table[user];
     rl_cells before = *table;
     const rl_parts *p = parts_of(m, x);
+    if (m->own[x])
+        lay_down(m, table, place_of(table, x));
     rl_cells_expand(m->arena, table, place_of(table, x), count, part, p->part_size, p->map);
     rl_cells_merge(m->arena, table);
     for (int i = 0; i < table->count; i++) {
@@ -455,21 +578,27 @@ static void define(rl_maker *m, int x)
 
 static bool worth_writing_out(const rl_maker *m, int x)
 {
-    if (m->uses[x] != 1 || m->own[x] || m->told[x] || m->exprs->at[x].sort == RL_X_CALM)
+    if (m->uses[x] != 1 || m->told[x] || m->exprs->at[x].sort == RL_X_CALM)
         return false;   /* a calm path has fewer values than its part: worth a variable */
+    if (m->own[x] && !(m->peel && private_part(m, x) >= 0))
+        return false;
     const rl_cells *table = &m->table[m->user[x]];
     size_t cells = rl_cells_count(table) * (size_t)size_of(m, x);
     return table->count <= 2 || (table->count < RL_INPUTS && cells <= INLINE_CELLS);
 }
 
-/* Whether the table that says what a path is of its parts would be too wide. */
-static bool is_too_wide(const rl_maker *m, int x)
+/* Whether the table that says what a path is of its parts would be too wide, by itself or
+ * with those before it. */
+static bool is_too_wide(rl_maker *m, int x)
 {
+    if (m->all_fit)
+        return false;
     int part[2], count = rl_draft_parts(m->exprs, x, part);
-    double cells = size_of(m, x);
+    double cells = size_of(m, x), most = m->draft->most_cells;
     for (int i = 0; i < count; i++)
         cells *= size_of(m, part[i]);
-    return m->draft->most_cells > 0 && cells > m->draft->most_cells;
+    m->cells += cells;
+    return cells > most || m->cells > MOST_TOGETHER * most;
 }
 
 static void decide(rl_maker *m, int x)
@@ -479,8 +608,10 @@ static void decide(rl_maker *m, int x)
     bool alone = m->uses[x] == 0;
     if (is_too_wide(m, x))
         m->network->wide = true;
-    else if (alone && !m->told[x] && m->needs[x] == 1)
+    else if (alone && !m->told[x] && (m->peel || m->needs[x] == 1))
         pass_on(m, x);
+    else if (alone && m->peel)
+        peel(m, x);
     else if (worth_writing_out(m, x))
         write_out(m, x);
     else
@@ -490,14 +621,14 @@ static void decide(rl_maker *m, int x)
 /* ---- elements ---- */
 
 /* Absorbs the elements that the table alone needs; true if there were any.  One that the law
- * of another speaks of stays a variable: so what is absorbed is apart, given the net. */
+ * of another speaks of stays a variable, unless all is peeled: so what is absorbed is apart, given the net. */
 static bool absorb_from(rl_maker *m, rl_cells *table)
 {
     bool any = false;
     for (int i = 0; i < table->count;) {
         int input = table->input[i];
         bool base = input >= 0 && rl_expr_is_base(m->exprs, input);
-        if (!base || m->uses[input] != 1 || m->told[input] || is_kept(m, input)) {
+        if (!base || m->uses[input] != 1 || (m->told[input] && !m->peel) || is_kept(m, input)) {
             i++;
             continue;
         }
@@ -512,10 +643,12 @@ static bool absorb_from(rl_maker *m, rl_cells *table)
 static void weigh(rl_maker *m, int x)
 {
     int size = size_of(m, x);
-    double *weight = m->network->weight[x];
+    const double *before = m->network->weight[x];
+    double *weight = rl_raw(m->arena, size, double);
     for (int v = 0; v < size; v++)
-        weight[v] *= m->own[x][v];
+        weight[v] = before[v] * m->own[x][v];
     m->own[x] = NULL;
+    m->network->weight[x] = weight;
     take_scale(m, normalise(weight, size));
 }
 
@@ -574,7 +707,7 @@ static void fill_net(rl_maker *m)
             variable[i] = variable_of(m, table->input[i]);
         rl_net_factor(network->net, table->count, variable, table->cell);
     }
-    for (int x = 1; x < network->expr_count; x++)
+    for (int x = 1; x < network->expr_count && !m->peel; x++)
         if (rl_expr_is_base(m->exprs, x) && network->absorbed_of[x] < 0 && (m->told[x] || is_shared(m, x)))
             variable_of(m, x);
 }
@@ -604,6 +737,10 @@ static void begin(rl_maker *m)
     m->user = rl_raw(arena, n, int);
     m->told = rl_many(arena, n, bool);
     m->network->told = m->told;
+    double most = rl_frame_size(m->exprs->frame, (1u << m->exprs->frame->occasions) - 1);
+    m->all_fit = m->draft->most_cells <= 0 || n * most * most * most <= m->draft->most_cells;
+    m->weighed = rl_many(arena, SLOTS, rl_weighed);
+    m->passed = rl_many(arena, SLOTS, rl_passed);
 }
 
 void rl_network_make(rl_network *network, rl_arena *arena, const rl_draft *draft, const bool *keep, const bool *last)
@@ -611,7 +748,7 @@ void rl_network_make(rl_network *network, rl_arena *arena, const rl_draft *draft
     *network = (rl_network){.draft = draft, .expr_count = draft->exprs->count, .log_scale = draft->log_scale,
                             .impossible = isinf(draft->log_scale) != 0};
     rl_maker m = {.network = network, .draft = draft, .exprs = draft->exprs, .arena = arena, .keep = keep,
-                  .scale = 1};
+                  .peel = draft->peel, .scale = 1};
     begin(&m);
     set_masks(&m, last);
     weigh_bases(&m);

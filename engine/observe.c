@@ -8,6 +8,7 @@
 #include "observe.h"
 
 #include <assert.h>
+#include <stdint.h>
 #include <string.h>
 
 int rl_observe_row(const rl_frame *frame, int row)
@@ -146,9 +147,14 @@ static double up_to(const double *row, int end)
 /* For each row of the frame: that a side alone draws no level from `end` on. */
 static const double *rows_up_to(const rl_observer *o, const double *const *rows, int end)
 {
+    rl_up_to *kept = o->up_to ? &o->up_to[(uintptr_t)rows / sizeof *rows % RL_UP_TO_SLOTS] : NULL;
+    if (kept && kept->rows == rows && kept->end == end)
+        return kept->row;
     double *out = rl_raw(o->arena, o->frame->rows, double);
     for (int v = 0; v < o->frame->rows; v++)
         out[v] = up_to(rows[rl_observe_row(o->frame, v)], end);
+    if (kept)
+        *kept = (rl_up_to){rows, end, out};
     return out;
 }
 
@@ -395,28 +401,42 @@ static void observe_others(const rl_observer *o, const rl_finding *f, bool *seen
     }
 }
 
+/* seen: as above. */
+static void observe_line(const rl_observer *o, rl_finding *f, bool *seen)
+{
+    switch (f->sort) {
+    case RL_E_BEHAVIOUR: observe_behaviour(o, f); break;
+    case RL_E_SYMPTOM: observe_symptom(o, f); break;
+    case RL_E_INSPECTION: observe_inspection(o, f); break;
+    case RL_E_BACKFEED:
+    case RL_E_PULL: observe_crosstalk(o, f); break;
+    case RL_E_OTHERS: observe_others(o, f, seen); break;
+    case RL_E_DROP:
+    case RL_E_RESISTANCE:
+    case RL_E_CONTINUITY:
+    case RL_E_SUPPLY: rl_observe_reading(o, f); break;
+    case RL_E_OPENED:
+    case RL_E_FOUND:
+    case RL_E_EXPECT:
+    case RL_E_OCCASION: break;
+    }
+}
+
 void rl_observe_all(rl_observer *o)
 {
     bool *seen = rl_many(o->arena, o->model->nodes * RL_MAX_OCCASIONS, bool);
+    o->barred = o->apart ? NULL : rl_new(o->arena, rl_barred *);
     for (int i = 0; i < o->kase->findings; i++) {
         rl_finding *f = o->kase->finding[i];
-        if (f->line.replaced || (o->left_out && o->left_out[i]))
-            continue;
-        switch (f->sort) {
-        case RL_E_BEHAVIOUR: observe_behaviour(o, f); break;
-        case RL_E_SYMPTOM: observe_symptom(o, f); break;
-        case RL_E_INSPECTION: observe_inspection(o, f); break;
-        case RL_E_BACKFEED:
-        case RL_E_PULL: observe_crosstalk(o, f); break;
-        case RL_E_OTHERS: observe_others(o, f, &seen[f->occasion * o->model->nodes]); break;
-        case RL_E_DROP:
-        case RL_E_RESISTANCE:
-        case RL_E_CONTINUITY:
-        case RL_E_SUPPLY: rl_observe_reading(o, f); break;
-        case RL_E_OPENED:
-        case RL_E_FOUND:
-        case RL_E_EXPECT:
-        case RL_E_OCCASION: break;
-        }
+        if (!f->line.replaced && !(o->left_out && o->left_out[i]))
+            observe_line(o, f, &seen[f->occasion * o->model->nodes]);
+    }
+}
+
+void rl_observe_further(rl_observer *o, int first)
+{
+    for (int i = first; i < o->kase->findings; i++) {
+        assert(o->kase->finding[i]->sort != RL_E_OTHERS);
+        observe_line(o, o->kase->finding[i], NULL);
     }
 }

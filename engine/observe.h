@@ -11,6 +11,21 @@
 #include "rows.h"
 #include "showing.h"
 
+/* A row worked out for a load serves all that share its rows: the last one met stays in its slot. */
+typedef struct rl_up_to {
+    const double *const *rows;
+    int end;
+    const double *row;
+} rl_up_to;
+enum { RL_UP_TO_SLOTS = 64 };
+
+/* A helper that is 1 where an element is open or the helper `beyond` is 1 (0: there is none), so that
+ * readings which lose their current to the same elements have them in common. */
+typedef struct rl_barred {
+    int expr, beyond, bit, helper;
+    struct rl_barred *next;
+} rl_barred;
+
 typedef struct rl_observer {
     rl_arena *arena;
     const rl_case *kase;
@@ -20,10 +35,15 @@ typedef struct rl_observer {
     rl_draft *draft;
     const bool *left_out;   /* by line: as if it were not there (may be NULL) */
     bool forgotten;         /* `others` reaches the loads whose own line is left out */
+    bool apart;             /* readings have no helpers in common: the ways of tests are shorter so */
+    rl_barred **barred;     /* else: those made so far; set by rl_observe_all */
+    rl_up_to *up_to;        /* RL_UP_TO_SLOTS of them, as long as `arena`; NULL: nothing is kept */
 } rl_observer;
 
 /* Adds the factors of every line that counts and is not left out. */
 void rl_observe_all(rl_observer *o);
+/* The same of lines from `first` on, none of them an `others`. */
+void rl_observe_further(rl_observer *o, int first);
 
 /* ---- what tests share with findings ---- */
 

@@ -67,7 +67,38 @@ static rl_showing showing_of(const rl_observer *o, const rl_finding *f)
     return rl_showing_make(o->model, sort, o->kase->occasion[f->occasion].battery, f->at > 0);
 }
 
-bool rl_observe_fold(const rl_observer *o, const rl_finding *f, rl_world *world, rl_fold *fold)
+/* The helper of an element and what is beyond it, in one occasion. */
+static int barred_at(const rl_observer *o, int expr, int beyond, int bit)
+{
+    if (expr == 0)
+        return beyond;
+    for (const rl_barred *b = *o->barred; b; b = b->next)
+        if (b->expr == expr && b->beyond == beyond && b->bit == bit)
+            return b->helper;
+    int size = rl_expr_rows(o->exprs, expr), helper = rl_draft_helper(o->draft, 2), ways = beyond < 0 ? 2 : 1;
+    rl_cells t = {.count = beyond < 0 ? 3 : 2, .input = {helper, expr, beyond}, .size = {2, size, 2}};
+    rl_cells_take(o->arena, &t);
+    for (int v = 0; v < size; v++)
+        for (int w = 0; w < ways; w++)
+            t.cell[((v == size - 1 || w == 1) * size + v) * ways + w] = 1;
+    rl_draft_add(o->draft, &t, bit);
+    rl_barred *fresh = rl_new(o->arena, rl_barred);
+    *fresh = (rl_barred){expr, beyond, bit, helper, *o->barred};
+    *o->barred = fresh;
+    return helper;
+}
+
+/* The helper of all that stands before a stretch; 0: nothing there can be open. */
+static int barred_before(const rl_observer *o, const rl_stretch *stretch, const rl_world *world, int bit)
+{
+    int barred = 0;
+    for (int i = stretch->before_count; i-- > 0;)
+        barred = barred_at(o, rl_expr_element(o->exprs, world, stretch->before[i]), barred, bit);
+    return barred;
+}
+
+/* `shared`: what stands before the span is a helper that other readings have too. */
+static bool fold_of(const rl_observer *o, const rl_finding *f, rl_world *world, bool shared, rl_fold *fold)
 {
     rl_stretch *stretch = rl_new(o->arena, rl_stretch);
     bool dead = f->sort == RL_E_RESISTANCE || f->sort == RL_E_CONTINUITY;
@@ -78,8 +109,15 @@ bool rl_observe_fold(const rl_observer *o, const rl_finding *f, rl_world *world,
                                  .measured = f->at > 0, .also = f->also, .also_count = f->also_count,
                                  .dead = dead};
     reading->current = f->at > 0 ? f->at : o->model->node[f->subject].info.current;
+    if (shared && !dead && o->barred)
+        reading->barred = barred_before(o, stretch, world, o->frame->slot[f->occasion]);
     rl_fold_make(fold, o->arena, o->exprs, reading);
     return true;
+}
+
+bool rl_observe_fold(const rl_observer *o, const rl_finding *f, rl_world *world, rl_fold *fold)
+{
+    return fold_of(o, f, world, false, fold);
 }
 
 rl_cells rl_observe_step(rl_arena *arena, const rl_step *step, int before, int after, const double *density)
@@ -109,7 +147,7 @@ static void observe_span(const rl_observer *o, rl_finding *f)
     rl_fold fold;
     rl_showing showing = showing_of(o, f);
     rl_world *world = rl_observe_world(o, f->occasion, NULL);
-    bool found = rl_observe_fold(o, f, world, &fold);
+    bool found = fold_of(o, f, world, true, &fold);
     assert(found);
     (void)found;
     double *density = rl_many(o->arena, fold.ends, double);

@@ -67,10 +67,9 @@ static void work_out_beliefs(rl_work *work)
 {
     const rl_model *model = work->bench.frame.model;
     work->belief = rl_many(&work->arena, model->nodes, rl_belief);
-    for (int e = 0; e < model->nodes; e++) {
-        rl_bench_states(&work->bench, &work->arena, e, work->belief[e].p);
+    rl_bench_beliefs(&work->bench, &work->arena, work->belief);
+    for (int e = 0; e < model->nodes; e++)
         work->belief[e].touched = is_touched(&work->bench, e);
-    }
     work->answer.belief = work->belief;
 }
 
@@ -87,13 +86,36 @@ static rl_status exact_answer(rl_work *work)
     return RL_OK;
 }
 
+/* The network of the lines before with the further ones, planned; false: it has to be made anew. */
+static bool go_on(rl_case *c, rl_work *work)
+{
+    rl_arena_rewind(&work->passes, (rl_mark){NULL, 0});
+    if (work->known == 0 || !rl_bench_extend(&work->bench, work->known))
+        return false;
+    work->extended += work->known < c->findings;
+    return rl_bench_plan(&work->bench, &work->passes) == RL_OK;
+}
+
+static rl_status make_bench(rl_case *c, rl_work *work)
+{
+    if (go_on(c, work))
+        return RL_OK;
+    rl_arena_rewind(&work->passes, (rl_mark){NULL, 0});
+    rl_arena_rewind(&work->ground, (rl_mark){NULL, 0});
+    work->extended = 0;
+    rl_status status = rl_bench_draw(&work->bench, &work->ground, c);
+    return status == RL_OK ? rl_bench_plan(&work->bench, &work->passes) : status;
+}
+
 rl_status rl_work_answer(rl_case *c, rl_work **out)
 {
     rl_work *work = c->work;
     *out = work;
     if (work->status != RL_USAGE)
         return work->status;
-    rl_status status = rl_bench_make(&work->bench, &work->arena, c, NULL);
+    rl_status status = make_bench(c, work);
+    work->known = c->findings;
+    work->replaced = rl_work_replaced(c);
     if (status == RL_OK)
         status = exact_answer(work);
     else if (status == RL_WIDE)

@@ -440,16 +440,6 @@ bool rl_probe_run(rl_probe *probe, int target, double *out)
     return run_marginal(probe, target, probe->helper_size[-1 - target], out) || run_query(probe, target, out);
 }
 
-void rl_probe_value(rl_bench *bench, rl_arena *arena, const rl_cells *law, int at, double *out)
-{
-    rl_probe probe;
-    rl_probe_make(&probe, arena, bench, NULL);
-    rl_cells own = with_net_inputs(&probe, law);
-    own.input[at] = rl_probe_helper(&probe, law->size[at]);
-    append(&probe, &own);
-    rl_probe_run(&probe, own.input[at], out);
-}
-
 /* ---- hints ---- */
 
 typedef struct gathering {

@@ -41,8 +41,5 @@ bool rl_probe_law(rl_bench *bench, rl_arena *arena, int expr, rl_cells *out, int
 /* Marks the elements outside the net that an expression hangs on.  False if one was
  * marked already: else, given the net's variables, it is independent of what was. */
 bool rl_probe_apart(rl_bench *bench, rl_arena *arena, int expr, bool *marked);
-/* Distribution of the input at place `at` of a law that hangs on the network;
- * its other inputs are expressions or helpers of the draft. */
-void rl_probe_value(rl_bench *bench, rl_arena *arena, const rl_cells *law, int at, double *out);
 
 #endif

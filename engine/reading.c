@@ -29,6 +29,7 @@
 #define BEYOND 8.5         /* z that a law does not reach of which there is more: 1e-17 */
 #define AMPLE 0.01         /* such a mass */
 #define DISTANT 40.0       /* z^2 + u^2 */
+#define NOWHERE 39.0       /* sigma from all that a law reaches: phi is less than the least double */
 #define SLIGHT 2.0         /* in z and in ln U: what CERTAIN sigma either way may span for several terms */
 #define ENOUGH 1e-7        /* of the law's mass: last coefficients of a panel whose square is nothing */
 #define SPAN 5.0           /* widths of a bell in a panel */
@@ -421,10 +422,10 @@ static double integrate(const scene *s, point best, point centre, point crossing
     double width = narrower(narrower(width_at(best), centre, low, high), crossing, low, high);
     double count = (high - low) / width;
     if (low > s->law.low && high < s->law.high && count < 64)
-        return rl_quad_line(product, s, low, high, 0.97 * width).first;
+        return rl_quad_line(product, s, low, high, 0.9 * width).first;
     double steep = 1 / width_at(best) + fabs(best.z + best.u * best.slope);
     double part = 1e-6 * fmin(high - low, 1 / steep) / best.sigma;
-    return rl_quad_panels(product, s, low, high, (int)ceil(clip(count / 5, 1, 64)), part).first;
+    return rl_quad_panels(product, s, low, high, (int)ceil(clip(count / 3.5, 1, 64)), part).first;
 }
 
 double rl_reading_density(const rl_true *u, rl_view view, rl_error error, double v)
@@ -435,7 +436,10 @@ double rl_reading_density(const rl_true *u, rl_view view, rl_error error, double
         double slope, value = value_of(view, s.law.base, &slope);
         return exp(rl_normal_density(v, value, sigma_of(error, value)));
     }
-    double edge = fmax(s.law.low, -FARTHEST), end = fmin(s.law.high, FARTHEST);
+    double edge = fmax(s.law.low, -FARTHEST), end = fmin(s.law.high, FARTHEST), low = edge, high = end;
+    cut_box(&s, NOWHERE, &low, &high);
+    if (!(low < high))
+        return 0;
     point centre = look_at(&s, clip(0, edge, end));
     point crossing = look_at(&s, clip(z_of(&s.law, u_of(view, v)), edge, end));
     point best = nearest_of(&s, centre, crossing);

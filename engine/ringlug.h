@@ -31,7 +31,8 @@ typedef enum rl_status {
     RL_REFUSED,        /* a loader's word: it may not or cannot be read */
     RL_MEMORY,         /* the allocator returned NULL */
     RL_WIDE,           /* the answer would pass the memory bound, and so would the bounded one */
-    RL_USAGE           /* the caller broke a rule stated here */
+    RL_USAGE,          /* the caller broke a rule stated here */
+    RL_FOLDER          /* a loader's word: it is a folder */
 } rl_status;
 const char *rl_status_text(rl_status status);
 
@@ -58,7 +59,7 @@ typedef struct rl_sink {
 } rl_sink;
 
 /* How files are read.  `read` sets *bytes and *length and returns RL_OK, or
- * RL_MISSING, RL_REFUSED or RL_MEMORY; `release` takes the bytes back. */
+ * RL_MISSING, RL_FOLDER, RL_REFUSED or RL_MEMORY; `release` takes the bytes back. */
 typedef struct rl_loader {
     rl_status (*read)(void *user, const char *path, char **bytes, size_t *length);
     void (*release)(void *user, char *bytes);
@@ -183,6 +184,10 @@ const char *const *rl_language_words(size_t *count);
  * the others are whole: RL_OK, RL_INPUT (*out is set all the same unless the
  * file could not be read at all), RL_MEMORY. */
 rl_status rl_book_read(rl_context *context, const rl_model *model, const char *path, rl_book **out);
+/* The same, but cases of other vehicles are passed over and not faults. */
+rl_status rl_book_read_own(rl_context *context, const rl_model *model, const char *path, rl_book **out);
+/* How many were. */
+size_t rl_book_passed(const rl_book *book);
 void rl_book_free(rl_book *book);
 size_t rl_book_count(const rl_book *book);
 /* The case, owned by the book.  Damaged cases have their good lines. */
@@ -192,6 +197,9 @@ bool rl_case_damaged(const rl_case *c);
 /* An empty case, owned by the caller. */
 rl_status rl_case_new(rl_context *context, const rl_model *model, const char *name, rl_case **out);
 void rl_case_free(rl_case *c);
+/* Gives back the memory of answers: what they pointed at is gone, the lines stay, and
+ * the next question is worked out anew.  For those who go through many cases. */
+void rl_case_rest(rl_case *c);
 
 /* Adds one statement of evidence (a finding, `occasion`, `opened`, `found`,
  * `expect`, or `case` to name it).  RL_OK, RL_INPUT (said to the sink; the case is as
@@ -287,11 +295,12 @@ typedef struct rl_test {
     int named;                  /* index of the symptom or the inspection; else -1 */
     int from, to;               /* elements of a span; -1: the default end */
     int areas[2];               /* areas that must be opened for it, -1: none */
-    /* drop and resistance, in V and ohm: 5 % to 95 % of what a healthy span and the
-     * likeliest suspect would read; worked out for the 32 best of these, else 0 */
+    /* drop, resistance and supply, in V and ohm: 5 % to 95 % of what a healthy span (a supply:
+     * feed) and the likeliest suspect would read; worked out for the 32 best drops and
+     * resistances and the 16 best supplies, else 0 */
     double healthy_low, healthy_high;
     double suspect_low, suspect_high;
-    int suspect;                /* element of the span most likely at fault; -1: none */
+    int suspect;                /* element of the span or feed most likely at fault; -1: none */
     double limit;               /* V, of drop: the highest customary limit of its elements */
     size_t measures;            /* tests with equal number measure the same elements */
 } rl_test;

@@ -70,13 +70,23 @@ static void plain_row(const rl_behaviour *kind, const double *given, double *row
         memcpy(row, given, kind->info.levels * sizeof *row);
 }
 
+static double entropy(const double *p, size_t count)
+{
+    double h = 0;
+    for (size_t i = 0; i < count; i++)
+        h -= p[i] > 0 ? p[i] * log2(p[i]) : 0;
+    return h;
+}
+
 static const rl_rows *rows_make(rl_arena *arena, const rl_model *model, int kind_index, double current)
 {
     const rl_behaviour *kind = &model->kind[kind_index];
     rl_rows *rows = rl_new(arena, rl_rows);
     *rows = (rl_rows){.kind = kind_index, .current = current};
     for (int side = 0; side < 2; side++) {
+        double *noise = rl_many(arena, model->bins + 3, double);
         rows->side[side] = rl_many(arena, model->bins + 3, const double *);
+        rows->noise[side] = noise;
         for (int r = 0; r < model->bins + 3; r++) {
             double *row = rl_many(arena, kind->info.levels, double);
             if (r == 0)
@@ -88,6 +98,7 @@ static const rl_rows *rows_make(rl_arena *arena, const rl_model *model, int kind
             else
                 corroded_row(model, kind, side, current, r - 2, row);
             rows->side[side][r] = row;
+            noise[r] = entropy(row, kind->info.levels);
         }
     }
     return rows;

@@ -13,6 +13,7 @@ typedef struct rl_rows {
     int kind;
     double current;
     const double **side[2];    /* [return, feed][row index]: a probability for each level */
+    const double *noise[2];    /* the entropy of each of those rows, in bits */
 } rl_rows;
 
 typedef struct rl_row_book {

@@ -262,7 +262,22 @@ void rl_showing_bands(const rl_showing *s, const rl_end *end, double *out)
     memcpy(out, row, (size_t)rl_showing_outcomes(s) * sizeof *out);
 }
 
+/* The same key with the share behind it: longer than any of a row of that sort. */
 double rl_showing_quantile(const rl_showing *s, const rl_true *law, double p)
 {
-    return rl_reading_quantile(law, view_of(s), error_of(s), p);
+    double word[MOST_WORDS + 1];
+    rl_band_key key;
+    rl_end end = {.sort = RL_END_LAW, .law = *law, .element = -1};
+    bool short_enough = make_key(s, &end, word, &key);
+    if (short_enough) {
+        word[key.words++] = p;
+        key.hash = rl_band_hash(word, key.words);
+        const double *kept = rl_band_book_look(s->model->bands, &key);
+        if (kept != NULL)
+            return *kept;
+    }
+    double value = rl_reading_quantile(law, view_of(s), error_of(s), p);
+    if (short_enough)
+        rl_band_book_put(s->model->bands, &key, &value, 1);
+    return value;
 }

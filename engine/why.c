@@ -1,13 +1,15 @@
 /* why.c: what each finding says for or against a suspect, in decibans (design §4).
  *
- * Only the odds of one element are asked of the case without a line: its net is
- * summed with the element not sound and once more with it sound, which is what
- * changes above that variable alone; there is no way down.
+ * Most lines are weighed in one network of them all (unsaid.h).  For the rest the
+ * case without the line has a network of its own, which is summed with the
+ * element not sound and once more with it sound: that changes what is above that
+ * variable alone, and there is no way down.
  * Invariant: a finding's weight compares the case with the same case without
- * that line, both worked out from scratch.  Never NaN: where both odds are
- * infinite, or both 0, the finding changes nothing.
+ * that line.  Never NaN: where both odds are infinite, or both 0, the finding
+ * changes nothing.
  */
 #include "bounded.h"
+#include "unsaid.h"
 
 #include <assert.h>
 #include <math.h>
@@ -17,43 +19,24 @@ static double odds(const double p[RL_STATES])
     return (p[RL_LOOSE] + p[RL_CORRODED] + p[RL_OPEN] + p[RL_FAILED]) / p[RL_SOUND];
 }
 
+/* Odds that differ by less are the same. */
+static const double ROUNDING = 1e-12;
+
 static double decibans(double with, double without)
 {
-    if (with == without)
+    if (with == without || fabs(with / without - 1) < ROUNDING)
         return 0;
     return 10 * log10(with / without);
 }
 
 /* ---- the odds of one element ---- */
 
-/* Weights of a base expression that leave its element sound, or all but that. */
-static const double *held(const rl_bench *bench, rl_arena *arena, int element, bool sound)
-{
-    const rl_node *node = &bench->frame.model->node[element];
-    int base = rl_bench_base(bench, element);
-    rl_mask mask = bench->network.mask[base];
-    int size = rl_expr_size(&bench->exprs, base, mask);
-    double *weight = rl_many(arena, size, double), *part = rl_many(arena, size, double);
-    if (node->info.sort == RL_LOAD) {
-        weight[sound ? 0 : 1] = 1;
-        return weight;
-    }
-    for (int s = RL_SOUND; s <= RL_OPEN; s++) {
-        if ((s == RL_SOUND) != sound)
-            continue;
-        rl_frame_clamp(&bench->frame, mask, node, bench->draft.state[element], (rl_state)s, part);
-        for (int v = 0; v < size; v++)
-            weight[v] += part[v];
-    }
-    return weight;
-}
-
 /* Of an element that is a variable of the net. */
 static rl_status odds_of_variable(rl_bench *bench, rl_arena *arena, int element, int variable, double *out)
 {
     double sum[2];
     for (int sound = 0; sound < 2; sound++) {
-        rl_tree_weigh(bench->tree, variable, held(bench, arena, element, sound));
+        rl_tree_weigh(bench->tree, variable, rl_bench_held(bench, arena, element, sound));
         sum[sound] = rl_tree_collect(bench->tree);
     }
     if (isinf(sum[0]) && isinf(sum[1]))
@@ -112,24 +95,33 @@ typedef struct why_question {
     const rl_why **out;
 } why_question;
 
+/* Odds without a line, in a network of its own. */
+static rl_status odds_by_itself(const rl_case *c, rl_work *work, int element, int line, double *out)
+{
+    rl_mark mark = rl_arena_mark(&work->arena);
+    bool *left_out = rl_many(&work->arena, c->findings, bool);
+    left_out[line] = true;
+    rl_status status = odds_without(c, &work->arena, left_out, element, out);
+    rl_arena_rewind(&work->arena, mark);
+    return status;
+}
+
 static rl_status weigh_lines(rl_case *c, rl_work *work, int element, rl_why *why)
 {
     double with = odds(work->belief[element].p);
     rl_weight *weight = rl_many(&work->arena, c->findings + 1, rl_weight);
-    bool *left_out = rl_many(&work->arena, c->findings + 1, bool);
+    double *without = rl_many(&work->arena, c->findings + 1, double);
+    rl_unsaid_odds(work, c, element, without);
     for (int i = 0; i < c->findings; i++) {
         const rl_finding *f = c->finding[i];
-        double without;
+        rl_status status = RL_OK;
         if (f->sort > RL_E_OTHERS || f->line.replaced)
             continue;
-        left_out[i] = true;
-        rl_mark mark = rl_arena_mark(&work->arena);
-        rl_status status = odds_without(c, &work->arena, left_out, element, &without);
-        rl_arena_rewind(&work->arena, mark);
-        left_out[i] = false;
+        if (isnan(without[i]))
+            status = odds_by_itself(c, work, element, i, &without[i]);
         if (status != RL_OK)
             return status;
-        weight[why->count++] = (rl_weight){(size_t)i, decibans(with, without)};
+        weight[why->count++] = (rl_weight){(size_t)i, decibans(with, without[i])};
     }
     why->weight = weight;
     return RL_OK;

@@ -2,7 +2,7 @@
  *
  * Invariant: see work.h.
  */
-#include "probe.h"
+#include "work.h"
 
 #include <assert.h>
 #include <math.h>
@@ -25,21 +25,28 @@ static void used_occasions(const rl_case *c, bool *used)
             used[c->finding[i]->occasion] = true;
 }
 
-/* From the draft on. */
-static rl_status make_network(rl_bench *bench, rl_arena *arena, const bool *keep, const bool *last)
+rl_status rl_bench_plan(rl_bench *bench, rl_arena *arena)
 {
-    bench->tree = NULL;
-    bench->log_evidence = -INFINITY;
-    rl_network_make(&bench->network, arena, &bench->draft, keep, last);
-    if (bench->network.wide)
-        return RL_WIDE;
-    if (bench->network.impossible)
-        return RL_CONTRADICTION;
     bench->plan = rl_plan_make(arena, bench->network.net);
     if (rl_plan_cells(bench->plan) * (double)sizeof(double) > (double)memory_bound(bench->observer.kase))
         return RL_WIDE;
     bench->tree = rl_tree_make(arena, bench->network.net, bench->plan);
     return RL_OK;
+}
+
+/* From the draft on, without a plan. */
+static rl_status draw_network(rl_bench *bench, rl_arena *arena, const bool *keep, const bool *last)
+{
+    bench->tree = NULL;
+    bench->log_evidence = -INFINITY;
+    rl_network_make(&bench->network, arena, &bench->draft, keep, last);
+    return bench->network.wide ? RL_WIDE : bench->network.impossible ? RL_CONTRADICTION : RL_OK;
+}
+
+static rl_status make_network(rl_bench *bench, rl_arena *arena, const bool *keep, const bool *last)
+{
+    rl_status status = draw_network(bench, arena, keep, last);
+    return status == RL_OK ? rl_bench_plan(bench, arena) : status;
 }
 
 /* Connectors have an expression whether a finding reaches them or not: see network.c. */
@@ -52,8 +59,7 @@ static void name_connectors(rl_bench *bench)
             rl_expr_element(&bench->exprs, world, e);
 }
 
-static rl_status make_bench(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, bool forgotten,
-                            const bool *keep)
+static void draft_lines(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, bool forgotten)
 {
     bool used[RL_MAX_OCCASIONS] = {false};
     used_occasions(c, used);
@@ -62,20 +68,27 @@ static rl_status make_bench(rl_bench *bench, rl_arena *arena, const rl_case *c, 
     rl_draft_make(&bench->draft, arena, &bench->exprs);
     bench->draft.most_cells = fmax((double)memory_bound(c) / sizeof(double) / 4, LEAST_FACTOR);
     bench->observer = (rl_observer){arena, c, c->model, &bench->frame, &bench->exprs, &bench->draft,
-                                    left_out, forgotten};
+                                    left_out, forgotten, false, NULL, rl_many(arena, RL_UP_TO_SLOTS, rl_up_to)};
     rl_observe_all(&bench->observer);
-    name_connectors(bench);
-    return make_network(bench, arena, keep, NULL);
+    bench->draft.peel = true;
+}
+
+rl_status rl_bench_draw(rl_bench *bench, rl_arena *arena, const rl_case *c)
+{
+    draft_lines(bench, arena, c, NULL, false);
+    return draw_network(bench, arena, NULL, NULL);
 }
 
 rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out)
 {
-    return make_bench(bench, arena, c, left_out, false, NULL);
+    draft_lines(bench, arena, c, left_out, false);
+    return make_network(bench, arena, NULL, NULL);
 }
 
 rl_status rl_bench_without(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, const bool *keep)
 {
-    return make_bench(bench, arena, c, left_out, true, keep);
+    draft_lines(bench, arena, c, left_out, true);
+    return make_network(bench, arena, keep, NULL);
 }
 
 /* The factors stay shared: nothing is added to a draft once its network was made. */
@@ -104,12 +117,32 @@ rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, const rl_bench *bench
         for (int s = RL_LOOSE; s < RL_STATES; s++)
             draft->state[e][s] = 0;
     }
+    draft->peel = keep == NULL;
     return make_network(fresh, arena, keep, NULL);
+}
+
+/* The draft of a copy once more, its readings apart.  Every expression is known by now: worlds are shared. */
+static void say_apart(rl_bench *fresh, rl_arena *arena)
+{
+    int known = fresh->exprs.count;
+    double most_cells = fresh->draft.most_cells;
+    rl_draft_make(&fresh->draft, arena, &fresh->exprs);
+    fresh->draft.most_cells = most_cells;
+    fresh->observer.arena = arena;
+    fresh->observer.exprs = &fresh->exprs;
+    fresh->observer.draft = &fresh->draft;
+    fresh->observer.frame = &fresh->frame;
+    fresh->observer.apart = true;
+    fresh->observer.up_to = NULL;   /* what it would keep does not last as long */
+    rl_observe_all(&fresh->observer);
+    assert(fresh->exprs.count == known);
+    (void)known;
 }
 
 rl_status rl_bench_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, rl_world *world)
 {
     const rl_model *model = bench->frame.model;
+    name_connectors(bench);
     for (int e = 0; e < model->nodes; e++) {
         rl_sort sort = model->node[e].info.sort;
         if (sort == RL_LOAD)
@@ -125,6 +158,7 @@ rl_status rl_bench_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, 
             last[world->of_feed[e]] = true;
     }
     copy_bench(fresh, arena, bench);
+    say_apart(fresh, arena);
     rl_status status = make_network(fresh, arena, NULL, last);
     if (status == RL_OK)
         status = rl_bench_collect(fresh);
@@ -145,132 +179,7 @@ int rl_bench_base(const rl_bench *bench, int element)
     return bench->network.base_of[element];
 }
 
-/* ---- posteriors of elements ---- */
-
-/* The variable of an input of an absorbing factor, or -1: it was absorbed itself. */
-static int input_variable(const rl_bench *bench, int input)
-{
-    if (input < 0)
-        return bench->network.helper[-1 - input];
-    return rl_network_variable(&bench->network, input);
-}
-
-/* Joint of the factor's other inputs, where they are variables of the net. */
-static const double *other_inputs(rl_bench *bench, rl_arena *arena, const rl_cells *after)
-{
-    int variable[2];
-    if (after->count > 2)
-        return NULL;
-    for (int i = 0; i < after->count; i++)
-        if ((variable[i] = input_variable(bench, after->input[i])) < 0)
-            return NULL;
-    double *joint = rl_many(arena, rl_cells_count(after), double);
-    if (after->count == 0)
-        joint[0] = 1;
-    else if (after->count == 1)
-        rl_tree_marginal(bench->tree, variable[0], joint);
-    else
-        rl_tree_joint(bench->tree, arena, 2, variable, joint);
-    return joint;
-}
-
-static void absorbed_values(rl_bench *bench, rl_arena *arena, const rl_absorbed *a, double *out)
-{
-    const double *weight = bench->network.weight[a->expr], *joint = other_inputs(bench, arena, &a->after);
-    if (!joint) {
-        rl_cells law = rl_absorbed_law(arena, a, weight);
-        rl_probe_value(bench, arena, &law, a->at, out);
-        return;
-    }
-    size_t inner = 1, size = (size_t)a->before.size[a->at], cells = rl_cells_count(&a->after);
-    for (int i = a->at + 1; i < a->before.count; i++)
-        inner *= (size_t)a->before.size[i];
-    for (size_t c = 0; c < cells; c++) {   /* c: the other inputs */
-        double share = a->after.cell[c] > 0 ? joint[c] / a->after.cell[c] : 0;
-        const double *before = &a->before.cell[c / inner * size * inner + c % inner];
-        for (size_t v = 0; v < size; v++)
-            out[v] += share * before[v * inner];
-    }
-    double sum = 0;
-    for (size_t v = 0; v < size; v++)
-        sum += out[v] *= weight[v];
-    for (size_t v = 0; v < size; v++)
-        out[v] /= sum;   /* 1 but for rounding: what is certain is exactly 1 */
-}
-
-/* Marginal of a base expression. */
-static const double *base_values(rl_bench *bench, rl_arena *arena, int base)
-{
-    int variable = rl_network_variable(&bench->network, base);
-    int absorbed = bench->network.absorbed_of[base];
-    if (variable < 0 && absorbed < 0)
-        return bench->network.weight[base];
-    double *value = rl_many(arena, rl_expr_size(&bench->exprs, base, bench->network.mask[base]), double);
-    if (variable >= 0)
-        rl_tree_marginal(bench->tree, variable, value);
-    else
-        absorbed_values(bench, arena, &bench->network.absorbed[absorbed], value);
-    return value;
-}
-
-static void copy_load(const double *weight, double out[RL_STATES])
-{
-    memset(out, 0, RL_STATES * sizeof *out);
-    out[RL_SOUND] = weight[0];
-    out[RL_FAILED] = weight[1];
-}
-
-static void normal_states(const double *state, double out[RL_STATES])
-{
-    double sum = 0;
-    for (int s = 0; s < RL_STATES; s++)
-        sum += state[s];
-    for (int s = 0; s < RL_STATES; s++)
-        out[s] = state[s] / sum;
-}
-
-void rl_bench_states(rl_bench *bench, rl_arena *arena, int element, double out[RL_STATES])
-{
-    const rl_node *node = &bench->frame.model->node[element];
-    const double *state = bench->draft.state[element];
-    int base = rl_bench_base(bench, element);
-    if (base < 0) {
-        normal_states(state, out);
-        return;
-    }
-    rl_mark mark = rl_arena_mark(arena);
-    const double *value = base_values(bench, arena, base);
-    if (node->info.sort == RL_LOAD)
-        copy_load(value, out);
-    else
-        rl_frame_gather(&bench->frame, bench->network.mask[base], node, state, value, out);
-    rl_arena_rewind(arena, mark);
-}
-
-void rl_bench_rows(rl_bench *bench, rl_arena *arena, int element, double *out)
-{
-    const rl_frame *frame = &bench->frame;
-    const rl_node *node = &frame->model->node[element];
-    int base = rl_bench_base(bench, element), rows = frame->rows;
-    double state[RL_STATES];
-    rl_mark mark = rl_arena_mark(arena);
-    if (base < 0) {
-        normal_states(bench->draft.state[element], state);
-        if (node->info.sort == RL_LOAD) {
-            out[0] = state[RL_SOUND];
-            out[1] = state[RL_FAILED];
-        } else {
-            rl_frame_spread(frame, 1u << frame->last, node, state, out);
-        }
-    } else {
-        const double *value = base_values(bench, arena, base);
-        rl_mask mask = bench->network.mask[base];
-        memset(out, 0, (size_t)(node->info.sort == RL_LOAD ? 2 : rows) * sizeof *out);
-        for (int v = 0; v < rl_expr_size(&bench->exprs, base, mask); v++)
-            out[node->info.sort == RL_LOAD ? v : rl_frame_project(frame, mask, 1u << frame->last, v)] += value[v];
-    }
-    rl_arena_rewind(arena, mark);
-}
+/* ---- what is held against an element ---- */
 
 void rl_bench_restrict(rl_bench *bench, rl_arena *arena, int element, rl_state s)
 {
@@ -306,15 +215,73 @@ double rl_coarse(double p)
 
 /* ---- questions ---- */
 
+/* A bench that goes on from line to line is not as small as one made of all of them at once. */
+enum { MOST_EXTENDED = 3 };
+
+static void free_questions(rl_work *work)
+{
+    rl_arena_free(&work->scratch);
+    rl_arena_free(&work->groups);
+}
+
 void rl_work_drop(rl_case *c)
 {
     if (!c->work)
         return;
     rl_arena arena = c->work->arena;   /* the work itself lives in it */
-    rl_arena_free(&c->work->scratch);
-    rl_arena_free(&c->work->groups);
+    free_questions(c->work);
+    rl_arena_free(&c->work->ground);
+    rl_arena_free(&c->work->passes);
     c->work = NULL;
     rl_arena_free(&arena);
+}
+
+int rl_work_replaced(const rl_case *c)
+{
+    int replaced = 0;
+    for (int i = 0; i < c->findings; i++)
+        replaced += c->finding[i]->line.replaced;
+    return replaced;
+}
+
+void rl_work_outdate(rl_case *c)
+{
+    rl_work *work = c->work;
+    if (!work)
+        return;
+    bool answered = work->status == RL_OK && work->bench.tree, waiting = work->status == RL_USAGE && work->known > 0;
+    if (!(answered || waiting) || work->extended == MOST_EXTENDED || rl_work_replaced(c) != work->replaced ||
+        !rl_bench_may_extend(&work->bench, c->finding[c->findings - 1])) {
+        rl_work_drop(c);
+        return;
+    }
+    free_questions(work);
+    rl_arena_rewind(&work->arena, work->start);
+    *work = (rl_work){.arena = work->arena, .start = work->start, .ground = work->ground, .passes = work->passes,
+                      .scratch = work->scratch, .groups = work->groups, .bench = work->bench, .known = work->known,
+                      .replaced = work->replaced, .extended = work->extended, .status = RL_USAGE};
+}
+
+static rl_work *new_work(const rl_case *c, jmp_buf *bail)
+{
+    const rl_allocator *memory = &c->context->allocator;
+    rl_arena arena;
+    rl_arena_init(&arena, memory, 0);
+    arena.bail = bail;
+    rl_work *work = rl_new(&arena, rl_work);
+    work->start = rl_arena_mark(&arena);
+    work->arena = arena;
+    rl_arena_init(&work->ground, memory, 0);
+    rl_arena_init(&work->passes, memory, 0);
+    rl_arena_init(&work->scratch, memory, 0);
+    rl_arena_init(&work->groups, memory, 0);
+    work->status = RL_USAGE;   /* nothing asked yet */
+    return work;
+}
+
+static void set_bails(rl_work *work, jmp_buf *bail)
+{
+    work->arena.bail = work->ground.bail = work->passes.bail = work->scratch.bail = work->groups.bail = bail;
 }
 
 rl_status rl_ask(rl_case *c, rl_question *question, void *argument)
@@ -326,26 +293,12 @@ rl_status rl_ask(rl_case *c, rl_question *question, void *argument)
         c->arena.bail = NULL;
         return RL_MEMORY;
     }
-    if (!c->work) {
-        rl_arena arena;
-        rl_arena_init(&arena, &c->context->allocator, 0);
-        arena.bail = &bail;
-        rl_work *work = rl_new(&arena, rl_work);
-        work->arena = arena;
-        rl_arena_init(&work->scratch, &c->context->allocator, 0);
-        rl_arena_init(&work->groups, &c->context->allocator, 0);
-        work->status = RL_USAGE;   /* nothing asked yet */
-        c->work = work;
-    }
-    c->work->arena.bail = &bail;
-    c->work->scratch.bail = &bail;
-    c->work->groups.bail = &bail;
+    if (!c->work)
+        c->work = new_work(c, &bail);
+    set_bails(c->work, &bail);
     rl_status status = question(c, argument);
     c->arena.bail = NULL;
-    if (c->work) {
-        c->work->arena.bail = NULL;
-        c->work->scratch.bail = NULL;
-        c->work->groups.bail = NULL;
-    }
+    if (c->work)
+        set_bails(c->work, NULL);
     return status;
 }

@@ -1,8 +1,8 @@
 /* work.h: a case made ready for questions, and what was answered so far.
  *
- * Invariant: work is made from the lines of the case alone, never from earlier
- * work, so an answer does not depend on the order in which lines came and
- * went.  It is dropped whenever the lines change.
+ * Invariant: what is answered does not depend on the order in which lines came and went, but
+ * for rounding.  Work is dropped whenever the lines change, or else goes on from the network of
+ * the lines before: the last lines said are then factors more of the same product.
  */
 #ifndef RL_WORK_H
 #define RL_WORK_H
@@ -25,6 +25,8 @@ typedef struct rl_bench {
  * did with all of them.  RL_OK; RL_WIDE: the tables would pass the context's bound and were not made; RL_CONTRADICTION: it is 0
  * without any table.  Memory from `arena`, whose bail is set. */
 rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out);
+/* The same of all lines, without plan and tree. */
+rl_status rl_bench_draw(rl_bench *bench, rl_arena *arena, const rl_case *c);
 /* The same as if the lines left out had never been said, with the elements of `keep` as
  * variables of the net. */
 rl_status rl_bench_without(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, const bool *keep);
@@ -35,10 +37,19 @@ rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, const rl_bench *bench
 /* The same findings, with every path in this world (of the last occasion) that
  * the net has telling the last occasion; calibrated. */
 rl_status rl_bench_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, rl_world *world);
+/* Says the lines from `known` on to a bench of those before, whose net then has no plan and no tree.
+ * False, and the bench is of no use any more, where the network has to be made anew. */
+bool rl_bench_extend(rl_bench *bench, int known);
+/* Whether a line may be said so. */
+bool rl_bench_may_extend(const rl_bench *bench, const rl_finding *line);
+/* Plan and tree of the bench's net, as rl_bench_make makes them. */
+rl_status rl_bench_plan(rl_bench *bench, rl_arena *arena);
 /* Upward pass; sets log_evidence.  RL_OK or RL_CONTRADICTION. */
 rl_status rl_bench_collect(rl_bench *bench);
 /* States' posterior of one element, after rl_tree_distribute. */
 void rl_bench_states(rl_bench *bench, rl_arena *arena, int element, double out[RL_STATES]);
+/* The same of all elements. */
+void rl_bench_beliefs(rl_bench *bench, rl_arena *arena, rl_belief *out);
 /* What an element is in the last occasion: a probability for each row of the
  * frame (of a load: sound, failed), after rl_tree_distribute. */
 void rl_bench_rows(rl_bench *bench, rl_arena *arena, int element, double *out);
@@ -51,10 +62,15 @@ void rl_bench_release(rl_bench *bench, int element);
 int rl_bench_base(const rl_bench *bench, int element);
 
 typedef struct rl_work {
-    rl_arena arena;
+    rl_arena arena;             /* answers, and this */
+    rl_mark start;              /* in it: where answers start */
+    rl_arena ground;            /* the bench but for its plan and its tree */
+    rl_arena passes;            /* these two */
     rl_arena scratch;           /* of one test at a time */
     rl_arena groups;            /* probe.h */
     rl_bench bench;
+    int known, replaced;        /* lines that the bench knows, and how many of them were replaced; 0: there is none */
+    int extended;               /* how often lines were added to it */
     rl_status status;           /* of the exact answer; RL_OK: the tree is calibrated */
     bool contradicted;          /* `contradicting` was worked out */
     rl_answer answer;
@@ -67,6 +83,7 @@ typedef struct rl_work {
     size_t contradicting_count;
     const rl_test *tests;       /* the best `test_most` (0: all), NULL: not asked yet */
     size_t test_count, test_most;
+    struct rl_best *best;       /* best.c: how far the best tests were looked for; NULL: not yet */
     size_t test_unknown;        /* tests tried that would take too wide a table */
     struct rl_bounded *bounded; /* bounded.h: the regions of a net too wide; NULL: there was one tree */
 } rl_work;
@@ -76,6 +93,10 @@ rl_status rl_work_answer(rl_case *c, rl_work **out);
 /* The same, with the suspects listed. */
 rl_status rl_work_suspects(rl_case *c, rl_work **out);
 void rl_work_drop(rl_case *c);
+/* Lines of the case that others have replaced. */
+int rl_work_replaced(const rl_case *c);
+/* A line was added: answers are dropped, and the network where it cannot be extended. */
+void rl_work_outdate(rl_case *c);
 /* Runs one question with bails set; memory failure drops the work and gives RL_MEMORY. */
 typedef rl_status rl_question(rl_case *c, void *argument);
 rl_status rl_ask(rl_case *c, rl_question *question, void *argument);

@@ -20,4 +20,10 @@ typedef struct rl_worst { int count; const int *expr; bool open; } rl_worst;
  * there is none).  Memory from the scratch arena. */
 const double *rl_worst_joint(const rl_bearings *bearings, const rl_ladder *ladder, const rl_worst *set, int sets);
 
+/* What an element brings into a way that it lies on: code 0 nothing, count + 1 open; of the
+ * others the one of greatest value counts. */
+typedef struct rl_codes { int count; const double *value; const int *of; } rl_codes;   /* of[expression][row] */
+/* How likely each code is to be what counts of these expressions; NULL as above. */
+const double *rl_worst_code(const rl_bearings *bearings, const int *expr, int exprs, const rl_codes *codes);
+
 #endif

@@ -82,6 +82,35 @@ static const char *check_tests(rl_case *c)
     return NULL;
 }
 
+/* Of what is likeliest to be at fault; of the first element where nothing is suspect. */
+static const char *check_why(rl_case *c)
+{
+    const size_t *list;
+    size_t suspects;
+    const rl_why *why;
+    if (rl_case_suspects(c, &list, &suspects) != RL_OK || rl_case_why(c, suspects > 0 ? list[0] : 0, &why) != RL_OK)
+        return NULL;
+    if (!probability(why->prior) || !probability(why->posterior))
+        return "a suspect has no probability";
+    for (size_t i = 0; i < why->count; i++)
+        if (isnan(why->weight[i].db))
+            return "a finding weighs no number";
+    return NULL;
+}
+
+static const char *check_proof(rl_case *c, size_t elements)
+{
+    const rl_proof *proof;
+    if (rl_case_proof(c, elements / 2, &proof) != RL_OK)
+        return NULL;
+    if (!probability(proof->at_fault) || !probability(proof->rest) || !probability(proof->none_else))
+        return "a proof has no probability";
+    for (size_t i = 0; i < proof->readings; i++)
+        if (!(proof->reading[i].bound > 0) || isinf(proof->reading[i].bound) || !(proof->reading[i].current > 0))
+            return "a proving reading has no bound";
+    return NULL;
+}
+
 static const char *check_contradiction(rl_case *c)
 {
     const size_t *lines;
@@ -110,7 +139,12 @@ static const char *check_answers(rl_case *c, const rl_model *model)
         fault = check_shares(c);
     if (fault == NULL)
         fault = check_explanations(c);
-    return fault == NULL && answer->cells <= MOST_CELLS ? check_tests(c) : fault;
+    if (fault != NULL || answer->cells > MOST_CELLS)
+        return fault;
+    fault = check_why(c);
+    if (fault == NULL)
+        fault = check_proof(c, rl_model_vehicle(model)->elements);
+    return fault == NULL ? check_tests(c) : fault;
 }
 
 /* ---- text that reads back ---- */

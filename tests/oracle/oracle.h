@@ -49,5 +49,7 @@ oc_case **oc_cases_read(oc_model *model, const char *path, size_t *count);
 const char *oc_case_name(const oc_case *c);
 /* At most `bound` joint states of what the findings touch are looked at. */
 oc_answer oc_solve(oc_case *c, double bound);
+/* ln P(findings) alone; NAN where that is too wide. */
+double oc_log_evidence(oc_case *c, double bound);
 
 #endif

@@ -275,7 +275,8 @@ double oc_density(oc_model *m, const oc_u *u, const oc_show *show, double v)
 
 void oc_bands(oc_model *m, const oc_u *u, const oc_show *show, int bands, const double *edge, double *out)
 {
-    memcpy(out, ask(m, u, show, bands, edge, 0), (size_t)(bands + 1) * sizeof *out);
+    double first = bands > 0 ? edge[0] : 0;   /* tells other bands of as many edges */
+    memcpy(out, ask(m, u, show, bands, edge, first), (size_t)(bands + 1) * sizeof *out);
 }
 
 /* U grows with z: P(U < limit) is the mass below the z where it passes the limit. */

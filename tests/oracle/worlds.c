@@ -420,6 +420,19 @@ static void answer(const world *w, double total, oc_answer *out)
     explain(w, total, out);
 }
 
+/* Fills the table; its sum. */
+static double enumerate(world *w)
+{
+    double total = 0;
+    w->table = calloc(w->cells, sizeof *w->table);
+    if (w->table == NULL)
+        abort();
+    visit(w, 0, 1, 0);
+    for (size_t i = 0; i < w->cells; i++)
+        total += w->table[i];
+    return total;
+}
+
 oc_answer oc_solve(oc_case *c, double bound)
 {
     oc_answer out = {0};
@@ -429,17 +442,22 @@ oc_answer oc_solve(oc_case *c, double bound)
         out.wide = true;
         return out;
     }
-    w->table = calloc(w->cells, sizeof *w->table);
-    if (w->table == NULL)
-        abort();
-    visit(w, 0, 1, 0);
-    double total = 0;
-    for (size_t i = 0; i < w->cells; i++)
-        total += w->table[i];
+    double total = enumerate(w);
     out.contradiction = !(total > 0);
     if (!out.contradiction)
         answer(w, total, &out);
     advise(w, total, &out);
     free(w->table);
     return out;
+}
+
+double oc_log_evidence(oc_case *c, double bound)
+{
+    world *w = rl_new(&c->model->arena, world);
+    w->c = c;
+    if (!prepare(w, bound))
+        return NAN;
+    double total = enumerate(w);
+    free(w->table);
+    return log(total);
 }

@@ -1,5 +1,5 @@
 /* test_random.c: vehicles drawn at random: the library against the oracle's
- * enumeration, and a case changed line by line against one made from scratch.
+ * enumeration, and a case changed line by line, in any order, against one made from scratch.
  *
  * RANDOM_SEED and RANDOM_COUNT choose other draws; a difference is said with
  * its seed, and `RANDOM_COUNT=1 RANDOM_SEED=n` draws that vehicle again.
@@ -163,8 +163,79 @@ static void added_and_withdrawn(void **state)
     assert_int_equal(bad, 0);
 }
 
+/* ---- lines in any order ---- */
+
+/* All lines of all cases but those that start occasions. */
+static lines pool_of(char *cases)
+{
+    lines out = {0};
+    for (char *line = strtok(cases, "\n"); line != NULL; line = strtok(NULL, "\n"))
+        if (strncmp(line, "case ", 5) != 0 && strncmp(line, "occasion", 8) != 0 && out.count < 64)
+            out.text[out.count++] = line;
+    return out;
+}
+
+static void say_one(rl_case *c, const lines *pool, lines *said, uint64_t *random)
+{
+    const char *text = pool->text[draw_next(random) % pool->count];
+    if (said->count < 64 && rl_case_add(c, text, strlen(text), "drawn", 1) == RL_OK)
+        said->text[said->count++] = text;
+}
+
+static void withdraw_one(rl_case *c, lines *said, uint64_t *random)
+{
+    size_t at = draw_next(random) % said->count;
+    assert_int_equal(rl_case_withdraw(c, at), RL_OK);
+    said->count--;
+    memmove(&said->text[at], &said->text[at + 1], (said->count - at) * sizeof *said->text);
+}
+
+/* Says and takes back, asking now and then, so that answers go on from one, from several or from no line before. */
+static int stir(rl_context *context, const rl_model *model, const lines *pool, uint64_t random)
+{
+    lines said = {0};
+    int bad = 0;
+    rl_case *c = fresh(context, model, &said, 0, SIZE_MAX);
+    for (int step = 0; step < 24; step++) {
+        if (said.count > 0 && draw_next(&random) % 5 == 0)
+            withdraw_one(c, &said, &random);
+        else
+            say_one(c, pool, &said, &random);
+        if (said.count == 0 || draw_next(&random) % 3 == 0)
+            continue;
+        rl_case *scratch = fresh(context, model, &said, said.count, SIZE_MAX);
+        bad += same(model, c, scratch, draw_next(&random) % 6 == 0 ? ASK_TESTS | ASK_EXPLANATIONS : 0);
+        rl_case_free(scratch);
+    }
+    rl_case_free(c);
+    return bad;
+}
+
+static void in_any_order(void **state)
+{
+    (void)state;
+    static drawn text;
+    uint64_t first = drawn_setting("RANDOM_SEED", 1), count = drawn_setting("RANDOM_COUNT", 20);
+    rl_context *context = disk_context(NULL);
+    int bad = 0;
+    for (uint64_t seed = first; seed < first + count; seed++) {
+        rl_model *model = NULL;
+        drawn_put(seed, &text);
+        drawn_read(context, &model, NULL);
+        lines pool = pool_of(text.cases);
+        int here = pool.count > 0 ? stir(context, model, &pool, seed) : 0;
+        if (here > 0)
+            print_error("seed %llu: %d differences\n", (unsigned long long)seed, here);
+        bad += here;
+        rl_model_free(model);
+    }
+    rl_context_free(context);
+    assert_int_equal(bad, 0);
+}
+
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(enumeration), cmocka_unit_test(added_and_withdrawn)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(enumeration), cmocka_unit_test(added_and_withdrawn),
+                                       cmocka_unit_test(in_any_order)};
     return cmocka_run_group_tests(tests, drawn_make, drawn_drop) != 0;
 }

@@ -1,0 +1,337 @@
+/* best.c: the tests of a case by bits per minute, the best first (design §4).
+ *
+ * All of them are worked out and sorted.  The best few are looked for from bounds: what has
+ * the highest bound is looked at more closely, until what is worked out stands on top.  All
+ * spans of a load have one bound to begin with.
+ *
+ * Invariant: tests are ordered by bits per minute, ties by text; the best few are the first of
+ * all, and how far they were looked for is kept, so that a few more cost no more than these.
+ */
+#include "advise.h"
+#include "limit.h"
+
+#include <assert.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { RANGED_SPANS = 32, RANGED_SUPPLIES = 16 };
+
+/* What the best few may cost on a wide network, in cells: counted, not timed, so
+ * that it is the same anywhere.  All tests together have no such bound. */
+static const double MOST_SPENT = 1e9;
+
+static const double NEARLY_EQUAL = 1e-9;
+
+/* How much is known of what stands in the heap. */
+typedef enum knowledge { OF_SPANS, OF_TEST, CLOSER, BITS } knowledge;
+
+typedef struct candidate {
+    double rate;               /* or a bound on it */
+    knowledge known;
+    int test, end;             /* one of the list; of spans: all up to `end` */
+} candidate;
+
+/* Tests whose ranges were worked out. */
+typedef struct ranges { int spans, supplies; } ranges;
+
+/* A heap: nothing stands above what goes before it. */
+typedef struct rl_best {
+    rl_arena *arena;
+    rl_adviser *adviser;
+    rl_limits limits;
+    rl_candidates list;
+    int nodes;                 /* of the model */
+    candidate *heap;           /* NULL: nothing was looked for yet */
+    int count, room;
+    rl_test *found;            /* those that came out on top */
+    size_t founds, found_room;
+    ranges ranged;
+} rl_best;
+
+/* ---- the order ---- */
+
+static double rate_of(double bits, double minutes)
+{
+    if (bits <= 0)
+        return bits < 0 ? -1 : 0;   /* not worked out: last */
+    return minutes > 0 ? bits / minutes : INFINITY;   /* what takes no time and tells something comes first */
+}
+
+static int compare_rates(double left, double right)
+{
+    if (fabs(left - right) < NEARLY_EQUAL * left) {   /* rounding orders nothing; rl_coarse is dear */
+        left = rl_coarse(left);
+        right = rl_coarse(right);
+    }
+    return left > right ? -1 : left < right;
+}
+
+/* Of two tests with their rates. */
+static int compare(double left, const rl_test *x, double right, const rl_test *y)
+{
+    int order = compare_rates(left, right);
+    return order != 0 ? order : strcmp(x->text, y->text);
+}
+
+/* Whether x has to come out of the heap before y: bounds before what they may still beat. */
+static bool goes_before(const rl_best *best, const candidate *x, const candidate *y)
+{
+    if (x->known == BITS && y->known == BITS)
+        return compare(x->rate, &best->list.at[x->test], y->rate, &best->list.at[y->test]) < 0;
+    if (x->rate > y->rate || x->rate < y->rate)
+        return x->rate > y->rate;
+    return x->known != y->known ? x->known < y->known : x->test < y->test;
+}
+
+/* ---- the heap ---- */
+
+static void put(rl_best *best, candidate fresh)
+{
+    if (best->count == best->room) {
+        int room = best->room ? best->room * 2 : 256;
+        candidate *more = rl_raw(best->arena, room, candidate);
+        if (best->count > 0)
+            memcpy(more, best->heap, (size_t)best->count * sizeof *more);
+        best->heap = more;
+        best->room = room;
+    }
+    int at = best->count++;
+    for (; at > 0 && goes_before(best, &fresh, &best->heap[(at - 1) / 2]); at = (at - 1) / 2)
+        best->heap[at] = best->heap[(at - 1) / 2];
+    best->heap[at] = fresh;
+}
+
+static candidate take(rl_best *best)
+{
+    assert(best->count > 0);
+    candidate top = best->heap[0], last = best->heap[--best->count];
+    int at = 0;
+    for (int child = 1; child < best->count; child = 2 * at + 1) {
+        if (child + 1 < best->count && goes_before(best, &best->heap[child + 1], &best->heap[child]))
+            child++;
+        if (!goes_before(best, &best->heap[child], &last))
+            break;
+        best->heap[at] = best->heap[child];
+        at = child;
+    }
+    best->heap[at] = last;
+    return top;
+}
+
+/* ---- the best few ---- */
+
+static bool is_span(const rl_test *test)
+{
+    return test->sort == RL_TEST_DROP || test->sort == RL_TEST_RESISTANCE || test->sort == RL_TEST_CONTINUITY;
+}
+
+static void put_test(rl_best *best, int i)
+{
+    const rl_test *test = &best->list.at[i];
+    put(best, (candidate){rate_of(rl_limit_of(&best->limits, test), test->minutes), OF_TEST, i, i + 1});
+}
+
+/* The spans from i on that are of one load; returns where they end. */
+static int put_spans(rl_best *best, int i)
+{
+    const rl_test *test = best->list.at;
+    double minutes = test[i].minutes;
+    int end = i + 1;
+    for (; end < best->list.count && is_span(&test[end]) && test[end].subject == test[i].subject; end++)
+        minutes = fmin(minutes, test[end].minutes);
+    put(best, (candidate){rate_of(rl_limit_of_spans(&best->limits, test[i].subject), minutes), OF_SPANS, i, end});
+    return end;
+}
+
+static void put_all(rl_best *best)
+{
+    for (int i = 0; i < best->list.count;) {
+        if (is_span(&best->list.at[i]))
+            i = put_spans(best, i);
+        else
+            put_test(best, i++);
+    }
+}
+
+/* Looks more closely at what stands on top: true if it is the next best test. */
+static bool look_closer(rl_best *best, rl_work *work, candidate top)
+{
+    rl_test *test = &best->list.at[top.test];
+    if (top.known == BITS)
+        return true;
+    if (top.known == OF_SPANS) {
+        for (int i = top.test; i < top.end; i++)
+            put_test(best, i);
+        return false;
+    }
+    if (top.known == OF_TEST && is_span(test)) {
+        double rate = rate_of(rl_limit_closer(&best->limits, test), test->minutes);
+        put(best, (candidate){fmin(top.rate, rate), CLOSER, top.test, top.end});
+        return false;
+    }
+    test->bits = rl_adviser_bits(best->adviser, test);
+    work->test_unknown += test->bits < 0;
+    if (test->bits >= 0)
+        put(best, (candidate){rate_of(test->bits, test->minutes), BITS, top.test, top.end});
+    return false;
+}
+
+static void find(rl_best *best, rl_work *work, size_t most)
+{
+    if (most > best->found_room) {
+        rl_test *more = rl_many(best->arena, most, rl_test);
+        if (best->founds > 0)
+            memcpy(more, best->found, best->founds * sizeof *more);
+        best->found = more;
+        best->found_room = most;
+    }
+    while (best->founds < most && best->count > 0) {
+        candidate top = take(best);
+        if (look_closer(best, work, top))
+            best->found[best->founds++] = best->list.at[top.test];
+    }
+}
+
+/* ---- answers ---- */
+
+/* Ranges of what stands first. */
+static void set_ranges(rl_adviser *adviser, rl_test *test, size_t count, ranges *ranged)
+{
+    for (size_t i = 0; i < count; i++) {
+        bool supply = test[i].sort == RL_TEST_SUPPLY;
+        if (supply ? test[i].bits < 0 || ranged->supplies == RANGED_SUPPLIES
+                   : ranged->spans == RANGED_SPANS || (test[i].sort != RL_TEST_DROP && test[i].sort != RL_TEST_RESISTANCE))
+            continue;
+        rl_adviser_ranges(adviser, &test[i]);
+        *(supply ? &ranged->supplies : &ranged->spans) += 1;
+    }
+}
+
+static void advise_load(rl_adviser *adviser, const rl_candidates *list, int load)
+{
+    rl_adviser_together(adviser, load);
+    for (int i = 0; i < list->count; i++)
+        if (list->at[i].subject == load)
+            list->at[i].bits = rl_adviser_bits(adviser, &list->at[i]);
+    rl_adviser_together(adviser, -1);
+}
+
+typedef struct rated { double rate; const rl_test *test; } rated;
+
+static int compare_rated(const void *a, const void *b)
+{
+    const rated *x = a, *y = b;
+    return compare(x->rate, x->test, y->rate, y->test);
+}
+
+static rl_test *sorted(rl_work *work, const rl_candidates *list)
+{
+    rated *order = rl_raw(&work->arena, list->count + 1, rated);
+    rl_test *test = rl_raw(&work->arena, list->count + 1, rl_test);
+    for (int i = 0; i < list->count; i++)
+        order[i] = (rated){rate_of(list->at[i].bits, list->at[i].minutes), &list->at[i]};
+    qsort(order, (size_t)list->count, sizeof *order, compare_rated);
+    for (int i = 0; i < list->count; i++)
+        test[i] = *order[i].test;
+    return test;
+}
+
+static void advise_all(rl_best *best, rl_work *work)
+{
+    const rl_candidates *list = &best->list;
+    ranges ranged = {0};
+    for (int e = -1; e < best->nodes; e++)
+        advise_load(best->adviser, list, e);
+    for (int i = 0; i < list->count; i++)
+        work->test_unknown += list->at[i].bits < 0;
+    rl_test *test = sorted(work, list);
+    set_ranges(best->adviser, test, (size_t)list->count, &ranged);
+    work->tests = test;
+    work->test_count = (size_t)list->count;
+    work->test_most = 0;
+}
+
+static void advise_best(rl_best *best, rl_case *c, rl_work *work, size_t most)
+{
+    size_t before = best->founds;
+    if (!best->heap) {
+        rl_adviser_bound(best->adviser, MOST_SPENT);
+        rl_limits_make(&best->limits, best->arena, &work->scratch, c, rl_adviser_bearings(best->adviser));
+        put_all(best);
+    }
+    find(best, work, most);
+    set_ranges(best->adviser, &best->found[before], best->founds - before, &best->ranged);
+    work->tests = best->found;
+    work->test_count = best->founds;
+    work->test_most = most;
+}
+
+static rl_status begin(rl_case *c, rl_work *work)
+{
+    rl_best *best = rl_new(&work->arena, rl_best);
+    best->arena = &work->arena;
+    best->nodes = c->model->nodes;
+    work->test_unknown = 0;
+    rl_status status = rl_adviser_make(&best->adviser, c, work);
+    if (status != RL_OK)
+        return status;
+    rl_admit_all(&best->list, &work->arena, c);
+    work->best = best;
+    return RL_OK;
+}
+
+/* The best `most` tests (0: all) become the work's. */
+static rl_status advise(rl_case *c, rl_work *work, size_t most)
+{
+    bool all = most == 0 || (work->best && most >= (size_t)work->best->list.count);
+    rl_status status = work->best && !all ? RL_OK : begin(c, work);
+    if (status != RL_OK)
+        return status;
+    if (all || most >= (size_t)work->best->list.count)
+        advise_all(work->best, work);
+    else
+        advise_best(work->best, c, work, most);
+    return RL_OK;
+}
+
+typedef struct tests_question {
+    size_t most;
+    const rl_test **tests;
+    size_t *count;
+} tests_question;
+
+static rl_status answer_tests(rl_case *c, void *argument)
+{
+    tests_question *q = argument;
+    rl_work *work;
+    rl_status status = rl_work_answer(c, &work);
+    if (status != RL_OK || !work->bench.tree)
+        return status;
+    bool enough = work->tests && (work->test_most == 0 || (q->most > 0 && q->most <= work->test_most));
+    if (!enough)
+        status = advise(c, work, q->most);
+    if (status != RL_OK)
+        return status;
+    *q->tests = work->tests;
+    *q->count = q->most > 0 && q->most < work->test_count ? q->most : work->test_count;
+    return RL_OK;
+}
+
+rl_status rl_case_best_tests(rl_case *c, size_t most, const rl_test **out, size_t *count)
+{
+    tests_question q = {most, out, count};
+    *out = NULL;
+    *count = 0;
+    return rl_ask(c, answer_tests, &q);
+}
+
+size_t rl_case_tests_unknown(const rl_case *c)
+{
+    return c->work ? c->work->test_unknown : 0;
+}
+
+rl_status rl_case_tests(rl_case *c, const rl_test **out, size_t *count)
+{
+    return rl_case_best_tests(c, 0, out, count);
+}

@@ -1,0 +1,252 @@
+/* states.c: what each element is, given the findings: read off a calibrated tree.
+ *
+ * What was absorbed is told by what it was absorbed into, which may be absorbed in its turn:
+ * the way goes up until all are variables of the net.
+ * Invariant: a table that something was absorbed into is a factor of the net as it is, or was
+ * the table that the next one was absorbed from.
+ */
+#include "work.h"
+
+#include <assert.h>
+#include <stdint.h>
+#include <string.h>
+
+/* The marginal of something absorbed, for all that is absorbed like it: the last one stays in its slot. */
+typedef struct alike {
+    const double *before, *after, *weight, *joint, *value;
+} alike;
+enum { SLOTS = 64 };
+
+/* What was found out so far. */
+typedef struct reader {
+    rl_bench *bench;
+    rl_arena *arena;
+    const double **value;       /* by expression: its marginal, or NULL */
+    const double **joint;       /* by what was absorbed: of the table that it was absorbed from, or NULL */
+    alike *alike;
+} reader;
+
+static reader reader_of(rl_bench *bench, rl_arena *arena)
+{
+    return (reader){bench, arena, rl_many(arena, bench->network.expr_count, const double *),
+                    rl_many(arena, bench->network.absorbed_count, const double *), rl_many(arena, SLOTS, alike)};
+}
+
+static int size_of(const reader *r, int expr)
+{
+    return rl_expr_size(&r->bench->exprs, expr, r->bench->network.mask[expr]);
+}
+
+static int variable_of(const reader *r, int input)
+{
+    return input < 0 ? r->bench->network.helper[-1 - input] : rl_network_variable(&r->bench->network, input);
+}
+
+/* What the joint of the other inputs comes to for each cell that something was absorbed into. */
+static const double *shares_of(const reader *r, const rl_absorbed *a, const double *joint)
+{
+    size_t cells = rl_cells_count(&a->after);
+    double *share = rl_raw(r->arena, cells, double);
+    for (size_t c = 0; c < cells; c++)
+        share[c] = a->after.cell[c] > 0 ? joint[c] / a->after.cell[c] : 0;
+    return share;
+}
+
+static const double *values_of(reader *r, int expr);
+static const double *joint_of(reader *r, const rl_cells *table);
+
+/* Of the table that something was absorbed from, given that of the table it left. */
+static const double *joint_before(reader *r, int absorbed)
+{
+    const rl_network *network = &r->bench->network;
+    const rl_absorbed *a = &network->absorbed[absorbed];
+    if (r->joint[absorbed])
+        return r->joint[absorbed];
+    const double *share = shares_of(r, a, joint_of(r, &a->after)), *weight = network->weight[a->expr];
+    size_t inner = 1, outer = 1, size = (size_t)a->before.size[a->at], at = 0;
+    for (int i = 0; i < a->at; i++)
+        outer *= (size_t)a->before.size[i];
+    for (int i = a->at + 1; i < a->before.count; i++)
+        inner *= (size_t)a->before.size[i];
+    double *joint = rl_raw(r->arena, outer * size * inner, double);
+    for (size_t o = 0; o < outer; o++)
+        for (size_t v = 0; v < size; v++)
+            for (size_t i = 0; i < inner; i++, at++)
+                joint[at] = share[o * inner + i] * weight[v] * a->before.cell[at];
+    r->joint[absorbed] = joint;
+    return joint;
+}
+
+/* Of all inputs of a table that something was absorbed into. */
+static const double *joint_of(reader *r, const rl_cells *table)
+{
+    const rl_network *network = &r->bench->network;
+    static const double ONE = 1;
+    int variable[RL_INPUTS];
+    if (table->count == 0)
+        return &ONE;
+    if (table->count == 1 && table->input[0] >= 0)
+        return values_of(r, table->input[0]);
+    for (int i = 0; i < table->count; i++) {
+        variable[i] = variable_of(r, table->input[i]);
+        int absorbed = variable[i] < 0 ? network->absorbed_of[table->input[i]] : -1;
+        if (absorbed >= 0 && network->absorbed[absorbed].before.cell == table->cell)
+            return joint_before(r, absorbed);
+    }
+    for (int i = 0; i < table->count; i++)
+        assert(variable[i] >= 0);
+    double *joint = rl_raw(r->arena, rl_cells_count(table), double);
+    if (table->count == 1)
+        rl_tree_marginal(r->bench->tree, variable[0], joint);
+    else
+        rl_tree_joint(r->bench->tree, r->arena, table->count, variable, joint);
+    return joint;
+}
+
+/* For each value: what the others make of it, but for its weight. */
+static void add_shares(const rl_absorbed *a, const double *share, double *restrict out)
+{
+    size_t inner = 1, outer = 1, size = (size_t)a->before.size[a->at];
+    const double *before = a->before.cell;
+    for (int i = 0; i < a->at; i++)
+        outer *= (size_t)a->before.size[i];
+    for (int i = a->at + 1; i < a->before.count; i++)
+        inner *= (size_t)a->before.size[i];
+    for (size_t o = 0; inner == 1 && o < outer; o++, before += size)
+        for (size_t v = 0; v < size; v++)
+            out[v] += share[o] * before[v];
+    for (size_t o = 0; inner > 1 && o < outer; o++, share += inner)
+        for (size_t v = 0; v < size; v++, before += inner)
+            for (size_t i = 0; i < inner; i++)
+                out[v] += share[i] * before[i];
+}
+
+/* The same of an element of a path, from what the path is of its two parts. */
+static void add_defined(const rl_absorbed *a, const double *share, double *out)
+{
+    int first = a->before.size[1], second = a->before.size[2];
+    const int *map = a->map;
+    for (int i = 0; i < first; i++)
+        for (int j = 0; j < second; j++, map++)
+            if (a->at == 2)
+                out[j] += share[*map * first + i];
+            else
+                out[i] += share[*map * second + j];
+}
+
+static const double *absorbed_values(reader *r, const rl_absorbed *a)
+{
+    const double *weight = r->bench->network.weight[a->expr], *joint = joint_of(r, &a->after);
+    uintptr_t number = (uintptr_t)a->after.cell / 16 + (uintptr_t)joint / 16 * 3 + (uintptr_t)weight / 16 * 7;
+    alike *slot = &r->alike[number % SLOTS];
+    if (slot->before == a->before.cell && slot->after == a->after.cell && slot->weight == weight && slot->joint == joint)
+        return slot->value;
+    int size = a->before.size[a->at];
+    double *out = rl_many(r->arena, size, double);
+    if (a->map)
+        add_defined(a, shares_of(r, a, joint), out);
+    else
+        add_shares(a, shares_of(r, a, joint), out);
+    double sum = 0;
+    for (int v = 0; v < size; v++)
+        sum += out[v] *= weight[v];
+    for (int v = 0; v < size; v++)
+        out[v] /= sum;   /* 1 but for rounding: what is certain is exactly 1 */
+    *slot = (alike){a->before.cell, a->after.cell, weight, joint, out};
+    return out;
+}
+
+/* Marginal of an expression of the net, or of one that was absorbed, or that stayed out. */
+static const double *values_of(reader *r, int expr)
+{
+    const rl_network *network = &r->bench->network;
+    int variable = rl_network_variable(network, expr), absorbed = network->absorbed_of[expr];
+    if (variable < 0 && absorbed < 0)
+        return network->weight[expr];
+    if (r->value[expr])
+        return r->value[expr];
+    if (variable >= 0) {
+        double *value = rl_raw(r->arena, size_of(r, expr), double);
+        rl_tree_marginal(r->bench->tree, variable, value);
+        r->value[expr] = value;
+    } else {
+        r->value[expr] = absorbed_values(r, &network->absorbed[absorbed]);
+    }
+    return r->value[expr];
+}
+
+static void copy_load(const double *weight, double out[RL_STATES])
+{
+    memset(out, 0, RL_STATES * sizeof *out);
+    out[RL_SOUND] = weight[0];
+    out[RL_FAILED] = weight[1];
+}
+
+static void normal_states(const double *state, double out[RL_STATES])
+{
+    double sum = 0;
+    for (int s = 0; s < RL_STATES; s++)
+        sum += state[s];
+    for (int s = 0; s < RL_STATES; s++)
+        out[s] = state[s] / sum;
+}
+
+static void states_of(reader *r, int element, double out[RL_STATES])
+{
+    const rl_bench *bench = r->bench;
+    const rl_node *node = &bench->frame.model->node[element];
+    const double *state = bench->draft.state[element];
+    int base = rl_bench_base(bench, element);
+    if (base < 0) {
+        normal_states(state, out);
+        return;
+    }
+    const double *value = values_of(r, base);
+    if (node->info.sort == RL_LOAD)
+        copy_load(value, out);
+    else
+        rl_frame_gather(&bench->frame, bench->network.mask[base], node, state, value, out);
+}
+
+void rl_bench_states(rl_bench *bench, rl_arena *arena, int element, double out[RL_STATES])
+{
+    rl_mark mark = rl_arena_mark(arena);
+    reader r = reader_of(bench, arena);
+    states_of(&r, element, out);
+    rl_arena_rewind(arena, mark);
+}
+
+void rl_bench_beliefs(rl_bench *bench, rl_arena *arena, rl_belief *out)
+{
+    rl_mark mark = rl_arena_mark(arena);
+    reader r = reader_of(bench, arena);
+    for (int e = 0; e < bench->frame.model->nodes; e++)
+        states_of(&r, e, out[e].p);
+    rl_arena_rewind(arena, mark);
+}
+
+void rl_bench_rows(rl_bench *bench, rl_arena *arena, int element, double *out)
+{
+    const rl_frame *frame = &bench->frame;
+    const rl_node *node = &frame->model->node[element];
+    int base = rl_bench_base(bench, element), rows = frame->rows;
+    double state[RL_STATES];
+    rl_mark mark = rl_arena_mark(arena);
+    if (base < 0) {
+        normal_states(bench->draft.state[element], state);
+        if (node->info.sort == RL_LOAD) {
+            out[0] = state[RL_SOUND];
+            out[1] = state[RL_FAILED];
+        } else {
+            rl_frame_spread(frame, 1u << frame->last, node, state, out);
+        }
+    } else {
+        reader r = reader_of(bench, arena);
+        const double *value = values_of(&r, base);
+        rl_mask mask = bench->network.mask[base];
+        memset(out, 0, (size_t)(node->info.sort == RL_LOAD ? 2 : rows) * sizeof *out);
+        for (int v = 0; v < rl_expr_size(&bench->exprs, base, mask); v++)
+            out[node->info.sort == RL_LOAD ? v : rl_frame_project(frame, mask, 1u << frame->last, v)] += value[v];
+    }
+    rl_arena_rewind(arena, mark);
+}

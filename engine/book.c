@@ -12,6 +12,8 @@
 #include <assert.h>
 #include <string.h>
 
+enum { MOST_LINES = 100000, MOST_MEMORY = 1 << 30 };   /* of a case; bytes of all cases of a file */
+
 /* A statement that the parser dropped. */
 typedef struct dropped {
     uint32_t line;             /* where it begins */
@@ -28,7 +30,12 @@ typedef struct reading {
     int room;                  /* of book->kase */
     rl_case *c;                /* the case at hand; NULL: none yet */
     bool skip;                 /* its lines are not looked at */
-    bool homeless;             /* a line before the first case was said already */
+    bool own;                  /* cases of other vehicles are passed over */
+    bool passing;              /* such a one is at hand */
+    bool full;                 /* the cases took too much memory: nothing more is looked at */
+    size_t lines;              /* of the case at hand */
+    size_t used;               /* bytes of the cases before it */
+    bool homeless, ruled;      /* a line, a rule before the first case was said already */
     rl_arena scratch;
     rl_diag diag;
     rl_sink sink;              /* notes which statements were dropped */
@@ -100,13 +107,16 @@ static void begin_case(reading *r)
         r->room = room;
     }
     assert(r->bail != NULL);
-    if (r->c != NULL)
+    if (r->c != NULL) {
         r->c->arena.bail = NULL;
+        r->used += r->c->arena.used;
+    }
     rl_case *c = rl_new(&book->arena, rl_case);
     ev_case_init(c, r->context, r->model);
     c->arena.bail = r->bail;
     book->kase[book->cases++] = r->c = c;
-    r->skip = false;
+    r->skip = r->passing = false;
+    r->lines = 0;
 }
 
 /* What comes after a lost `occasion` line was not seen in the occasion before. */
@@ -117,12 +127,34 @@ static void lose_occasion(reading *r)
         r->skip = true;
 }
 
+/* False, said once, where the file is too much. */
+static bool in_bounds(reading *r, const ast_stmt *stmt)
+{
+    if (r->full)
+        return false;
+    if (r->used + r->book->arena.used + (r->c != NULL ? r->c->arena.used : 0) > MOST_MEMORY) {
+        rl_say(&r->diag, stmt->span, RL_MSG_CASES_MUCH, NULL, NULL, NULL);
+        r->full = true;
+    } else if (r->c != NULL && !r->skip && !r->passing && stmt->sort != AST_CASE && r->lines++ == MOST_LINES) {
+        rl_say(&r->diag, stmt->span, RL_MSG_CASE_LINES, NULL, NULL, NULL);
+        r->skip = true;
+    } else {
+        return true;
+    }
+    r->status = RL_INPUT;
+    if (r->c != NULL)
+        r->c->damaged = true;
+    return false;
+}
+
 static void take_dropped(reading *r, const dropped *d)
 {
     r->status = RL_INPUT;
+    if (r->full)
+        return;
     if (d->sort == AST_CASE)
         begin_case(r);
-    if (r->c == NULL)
+    if (r->c == NULL || r->passing)
         return;
     r->c->damaged = true;
     if (d->sort == AST_OCCASION && !r->skip)
@@ -134,14 +166,27 @@ static void take_outside(reading *r, const ast_stmt *stmt)
     if (stmt->sort == AST_LANGUAGE)
         return;
     bool rule = stmt->sort < AST_CASE;
-    if (rule || !r->homeless)
+    if (rule ? !r->ruled : !r->homeless)
         rl_say(&r->diag, stmt->span, rule ? RL_MSG_EV_RULE_IN_CASE : RL_MSG_EV_NO_CASE, NULL, NULL, NULL);
     r->homeless = r->homeless || !rule;
+    r->ruled = r->ruled || rule;
     r->status = RL_INPUT;
+}
+
+/* Whether the statement is, or belongs to, a case of another vehicle that is passed over. */
+static bool passes(reading *r, const ast_stmt *stmt)
+{
+    if (stmt->sort == AST_CASE) {
+        r->passing = r->own && strcmp(stmt->name->text, r->model->vehicle.id) != 0;
+        r->book->passed += r->passing;
+    }
+    return r->passing;
 }
 
 static void take(reading *r, const ast_stmt *stmt)
 {
+    if (passes(r, stmt) || !in_bounds(r, stmt))
+        return;
     if (stmt->sort == AST_CASE) {
         begin_case(r);
         ev_name_case(r->c, stmt);
@@ -157,19 +202,32 @@ static void take(reading *r, const ast_stmt *stmt)
         r->status = RL_INPUT;
 }
 
+/* Returns the first that is not before the line; several faults of one statement drop it once. */
+static const dropped *take_dropped_before(reading *r, const dropped *d, uint32_t line)
+{
+    for (uint32_t last = 0; d != NULL && d->line < line; d = d->next) {
+        if (d->line != last)
+            take_dropped(r, d);
+        last = d->line;
+    }
+    return d;
+}
+
 static void take_all(reading *r, const ast_file *file)
 {
     bool cut_short = rl_diag_full(&r->diag);   /* what was dropped after that is not known */
     const dropped *d = r->first;
     for (const ast_stmt *stmt = file->first; stmt != NULL; stmt = stmt->next) {
-        for (; d != NULL && d->line <= stmt->span.line; d = d->next)
-            take_dropped(r, d);
+        d = take_dropped_before(r, d, stmt->span.line);
         if (d == NULL && cut_short)
             return;
         take(r, stmt);
+        /* What the parser found fault with and did not drop. */
+        for (; d != NULL && d->line == stmt->span.line; d = d->next)
+            if (r->c != NULL && !r->passing)
+                r->c->damaged = true;
     }
-    for (; d != NULL; d = d->next)
-        take_dropped(r, d);
+    take_dropped_before(r, d, UINT32_MAX);
 }
 
 /* ---- the file ---- */
@@ -177,7 +235,9 @@ static void take_all(reading *r, const ast_file *file)
 static void say_unread(reading *r, rl_status status)
 {
     rl_span start = { rl_diag_source(&r->diag, r->path, "", 0), 0, 0, 1, 1 };
-    rl_say(&r->diag, start, status == RL_MISSING ? RL_MSG_FILE_MISSING : RL_MSG_FILE_REFUSED, r->path, NULL, NULL);
+    rl_message id = status == RL_MISSING ? RL_MSG_FILE_MISSING
+                    : status == RL_FOLDER ? RL_MSG_FILE_FOLDER : RL_MSG_FILE_REFUSED;
+    rl_say(&r->diag, start, id, r->path, NULL, NULL);
     r->status = RL_INPUT;
 }
 
@@ -229,9 +289,9 @@ static rl_book *new_book(rl_context *context)
     return book;
 }
 
-rl_status rl_book_read(rl_context *context, const rl_model *model, const char *path, rl_book **out)
+static rl_status read_book(rl_context *context, const rl_model *model, const char *path, bool own, rl_book **out)
 {
-    reading r = { .context = context, .model = model, .path = path, .line = 1, .start_line = 1 };
+    reading r = { .context = context, .model = model, .path = path, .own = own, .line = 1, .start_line = 1 };
     *out = NULL;
     r.book = new_book(context);
     if (r.book == NULL)
@@ -250,6 +310,21 @@ rl_status rl_book_read(rl_context *context, const rl_model *model, const char *p
     else
         *out = r.book;
     return r.status;
+}
+
+rl_status rl_book_read(rl_context *context, const rl_model *model, const char *path, rl_book **out)
+{
+    return read_book(context, model, path, false, out);
+}
+
+rl_status rl_book_read_own(rl_context *context, const rl_model *model, const char *path, rl_book **out)
+{
+    return read_book(context, model, path, true, out);
+}
+
+size_t rl_book_passed(const rl_book *book)
+{
+    return book->passed;
 }
 
 void rl_book_free(rl_book *book)

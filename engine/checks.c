@@ -13,7 +13,7 @@ typedef bool check_function(lower *l);  /* false: a fault was said */
 
 static bool vehicle_stands(lower *l)
 {
-    if (low_single(l, "vehicle") != NULL || l->unread || l->damaged)
+    if (low_single(l, "vehicle") != NULL || l->unread || l->damaged || l->evidence)
         return true;
     rl_span start = { l->file[0].tree->source, 0, 0, 1, 1 };
     rl_say(l->diag, start, RL_MSG_NO_VEHICLE, NULL, NULL, NULL);

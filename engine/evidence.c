@@ -6,6 +6,8 @@
  */
 #include "evidence.h"
 
+#include "paths.h"
+
 #include <assert.h>
 #include <math.h>
 #include <string.h>
@@ -24,23 +26,76 @@ const ast_clause *ev_clause(const ast_stmt *stmt, ast_clause_sort sort)
     return NULL;
 }
 
+enum { MOST_HINTED = 4, SHORTEST_PART = 3 };
+
+/* `a`, `b` and 3 more */
+static void put_names(rl_text *text, const char *const *name, size_t count)
+{
+    for (size_t i = 0; i < count && i < MOST_HINTED; i++) {
+        rl_put(text, i == 0 ? "`" : i + 1 == count ? "` and `" : "`, `");
+        rl_put(text, name[i]);
+    }
+    rl_put(text, "`");
+    if (count > MOST_HINTED) {
+        rl_put(text, " and ");
+        rl_put_count(text, count - MOST_HINTED);
+        rl_put(text, " more");
+    }
+}
+
+/* What was probably meant: the nearest name, or the names that have this in them. */
 const char *ev_hint(ev_line *l, const char *text, unsigned sorts)
 {
-    const char *nearest = rl_diag_full(l->diag) ? NULL : rl_nearest_name(l->scratch, l->model, text, sorts);
-    if (nearest == NULL)
+    const char *held[MOST_HINTED];
+    size_t count = 1;
+    if (rl_diag_full(l->diag))
+        return "";
+    held[0] = rl_nearest_name(l->scratch, l->model, text, sorts);
+    if (held[0] == NULL)
+        count = strlen(text) < SHORTEST_PART ? 0 : rl_names_with(l->scratch, l->model, text, sorts, held, MOST_HINTED);
+    if (count == 0)
         return "";
     rl_text hint = { .arena = l->scratch };
-    rl_put(&hint, "; did you mean `");
-    rl_put(&hint, nearest);
-    rl_put(&hint, "`?");
+    rl_put(&hint, count == 1 ? "; did you mean " : "; it is part of ");
+    put_names(&hint, held, count);
+    rl_put(&hint, count == 1 ? "?" : "");
+    return hint.bytes;
+}
+
+/* What stands in the place of a load, and the loads that return through it. */
+static const char *no_load(ev_line *l, int element)
+{
+    const rl_model *m = l->model;
+    const char *through[MOST_HINTED];
+    size_t count = 0;
+    bool *mark = rl_many(l->scratch, m->nodes, bool);
+    rl_text hint = { .arena = l->scratch };
+    rl_put(&hint, "; it is a ");
+    rl_put(&hint, rl_sort_text(m->node[element].info.sort));
+    for (int i = 0; i < m->nodes && !rl_diag_full(l->diag); i++) {
+        if (m->node[i].info.sort != RL_LOAD)
+            continue;
+        memset(mark, 0, (size_t)m->nodes * sizeof *mark);
+        rl_mark_returns(m, i, mark);
+        if (!mark[element])
+            continue;
+        if (count < MOST_HINTED)
+            through[count] = m->node[i].info.id;
+        count++;
+    }
+    if (count > 0) {
+        rl_put(&hint, ", on the return of ");
+        put_names(&hint, through, count);
+    }
     return hint.bytes;
 }
 
 int ev_load(ev_line *l, const ast_word *word)
 {
-    int load = rl_find_load(l->model, word->text);
+    int load = rl_find_load(l->model, word->text), element = rl_find_element(l->model, word->text);
     if (load < 0)
-        ev_fault(l, word->span, RL_MSG_EV_NO_LOAD, word->text, ev_hint(l, word->text, RL_NAME_LOAD), NULL);
+        ev_fault(l, word->span, RL_MSG_EV_NO_LOAD, word->text,
+                 element >= 0 ? no_load(l, element) : ev_hint(l, word->text, RL_NAME_LOAD), NULL);
     return load;
 }
 

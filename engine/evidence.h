@@ -28,7 +28,7 @@ typedef struct ev_line {
 /* Says an error; the line is bad from now on. */
 void ev_fault(ev_line *l, rl_span at, rl_message id, const char *one, const char *two, const char *three);
 const ast_clause *ev_clause(const ast_stmt *stmt, ast_clause_sort sort);
-/* "; did you mean `x`?" or "". */
+/* "; did you mean `x`?", "; it is part of `x` and `y`", or "". */
 const char *ev_hint(ev_line *l, const char *text, unsigned sorts);
 /* The load or element called `word`; -1 after saying that there is none. */
 int ev_load(ev_line *l, const ast_word *word);

@@ -177,8 +177,8 @@ static void currents(ev_line *l)
 
 /* ---- the four readings ---- */
 
-/* A voltage above the supply by more than the meter can be off. */
-static void above_supply(ev_line *l)
+/* A voltage above the supply, or below 0, by more than the meter can be off. */
+static void voltage_range(ev_line *l)
 {
     const rl_finding *f = l->finding;
     const rl_vehicle *vehicle = &l->model->vehicle;
@@ -190,6 +190,8 @@ static void above_supply(ev_line *l)
     double supply_sigma = battery > 0 ? 0 : vehicle->supply_spread * f->value;
     if (f->value > source + EV_SIGMAS * sqrt(meter_sigma * meter_sigma + supply_sigma * supply_sigma))
         rl_say(l->diag, l->stmt->number->span, RL_MSG_EV_ABOVE_SUPPLY, l->stmt->number->text, NULL, NULL);
+    if (f->value < -EV_SIGMAS * volts->plus)   /* no true value is below 0 */
+        rl_say(l->diag, l->stmt->number->span, RL_MSG_EV_BACKWARD, NULL, NULL, NULL);
 }
 
 static void volts(ev_line *l, const char *what)
@@ -197,7 +199,7 @@ static void volts(ev_line *l, const char *what)
     double value = 0;
     if (ev_quantity(l, l->stmt->number, AST_VOLT, what, "V or mV", -1e6, 1e6, &value)) {
         l->finding->value = value;
-        above_supply(l);
+        voltage_range(l);
     }
 }
 

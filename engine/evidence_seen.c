@@ -239,6 +239,36 @@ static const char *sorts_text(ev_line *l, unsigned sorts)
     return text.bytes;
 }
 
+/* "`x` is none"; of a load its wire is named where wires are looked at. */
+static const char *other_sort(ev_line *l, int element, unsigned sorts)
+{
+    const rl_element *info = &l->model->node[element].info;
+    bool wire = info->wire >= 0 && (sorts >> RL_WIRE & 1u);
+    rl_text text = { .arena = l->scratch };
+    rl_put(&text, "`");
+    rl_put(&text, info->id);
+    rl_put(&text, wire ? "` is a load; did you mean `" : "` is none");
+    if (wire) {
+        rl_put(&text, l->model->node[info->wire].info.id);
+        rl_put(&text, "`?");
+    }
+    return text.bytes;
+}
+
+/* The names of elements of these sorts. */
+static unsigned names_in(unsigned sorts)
+{
+    static const unsigned name[RL_SORTS] = {
+        [RL_POINT] = RL_NAME_JOINT, [RL_SPLICE] = RL_NAME_JOINT, [RL_CONNECTOR] = RL_NAME_JOINT,
+        [RL_WIRE] = RL_NAME_WIRE, [RL_FEED] = RL_NAME_FEED, [RL_LOAD] = RL_NAME_LOAD,
+    };
+    unsigned names = 0;
+    for (unsigned sort = 0; sort < RL_SORTS; sort++)
+        if (sorts >> sort & 1u)
+            names |= name[sort];
+    return names;
+}
+
 static void inspection(ev_line *l, int look)
 {
     const rl_inspection *info = &l->model->look[look].info;
@@ -250,9 +280,10 @@ static void inspection(ev_line *l, int look)
         ev_fault(l, l->stmt->name->span, RL_MSG_EV_LOOK_WHERE, info->id, sorts_text(l, info->sorts), NULL);
         return;
     }
-    int element = l->finding->subject = ev_element(l, name, RL_NAME_ELEMENT);
+    int element = l->finding->subject = ev_element(l, name, names_in(info->sorts));
     if (element >= 0 && !(info->sorts >> l->model->node[element].info.sort & 1u))
-        ev_fault(l, name->span, RL_MSG_EV_LOOK_SORT, info->id, sorts_text(l, info->sorts), name->text);
+        ev_fault(l, name->span, RL_MSG_EV_LOOK_SORT, info->id, sorts_text(l, info->sorts),
+                 other_sort(l, element, info->sorts));
     weigh(l, &set);
 }
 

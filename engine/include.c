@@ -194,8 +194,9 @@ static void include(lower *l, int outer, const ast_stmt *stmt, int depth)
     if (status == RL_MISSING && top != NULL && trade != NULL)
         file = try_file(l, stmt, top, trade, depth, &status);
     if (status != RL_OK) {
-        rl_say(l->diag, stmt->span, status == RL_MISSING ? RL_MSG_INCLUDE_MISSING : RL_MSG_INCLUDE_REFUSED,
-               stmt->text, NULL, NULL);
+        rl_message id = status == RL_MISSING ? RL_MSG_INCLUDE_MISSING
+                        : status == RL_FOLDER ? RL_MSG_INCLUDE_FOLDER : RL_MSG_INCLUDE_REFUSED;
+        rl_say(l->diag, stmt->span, id, stmt->text, NULL, NULL);
         l->unread = true;
     }
     if (file < 0)
@@ -231,8 +232,9 @@ bool low_read(lower *l, const char *path)
     rl_status status = fetch(l, path, &bytes, &length);
     if (status != RL_OK) {
         rl_span start = { rl_diag_source(l->diag, path, "", 0), 0, 0, 1, 1 };
-        rl_say(l->diag, start, status == RL_MISSING ? RL_MSG_FILE_MISSING : RL_MSG_FILE_REFUSED, path, NULL,
-               NULL);
+        rl_message id = status == RL_MISSING ? RL_MSG_FILE_MISSING
+                        : status == RL_FOLDER ? RL_MSG_FILE_FOLDER : RL_MSG_FILE_REFUSED;
+        rl_say(l->diag, start, id, path, NULL, NULL);
         return false;
     }
     const char *top = rl_arena_copy(l->scratch, path, folder);

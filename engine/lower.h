@@ -107,6 +107,7 @@ typedef struct lower {
     double quiet;              /* of `joint loose` */
     const ast_stmt **node_stmt;   /* by element; a wire has its load's */
     bool unread;               /* an include could not be read: unknown names may be its */
+    bool evidence;             /* a file is one of cases: that it declares no vehicle is no news */
     bool damaged;              /* some statement was dropped for its syntax */
 } lower;
 

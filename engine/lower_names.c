@@ -181,7 +181,7 @@ static void check_sort(lower *l, const low_stmt *item, bool *said)
     }
     if (item->stmt->sort < AST_CASE || *said || meant != NULL)
         return;
-    *said = true;
+    *said = l->evidence = true;
     rl_say(l->diag, item->stmt->span, RL_MSG_EVIDENCE_IN_RULES, NULL, NULL, NULL);
 }
 

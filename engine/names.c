@@ -112,22 +112,74 @@ static unsigned name_sort(rl_sort sort)
     return RL_NAME_JOINT;
 }
 
+/* Names with their labels, in the order of declaration. */
+typedef struct name_list {
+    const char **id, **label;
+    size_t count;
+} name_list;
+
+static void add_name(name_list *list, const char *id, const char *label)
+{
+    list->id[list->count] = id;
+    list->label[list->count++] = label != NULL ? label : id;
+}
+
+static name_list names_of(rl_arena *arena, const rl_model *model, unsigned sorts)
+{
+    size_t most = (size_t)(model->nodes + model->signs + model->looks + model->areas) + 1;
+    name_list list = {rl_many(arena, most, const char *), rl_many(arena, most, const char *), 0};
+    for (int i = 0; i < model->nodes; i++)
+        if (sorts & name_sort(model->node[i].info.sort))
+            add_name(&list, model->node[i].info.id, model->node[i].info.label);
+    for (int i = 0; i < model->signs && (sorts & RL_NAME_SYMPTOM); i++)
+        add_name(&list, model->sign[i].info.id, model->sign[i].info.label);
+    for (int i = 0; i < model->looks && (sorts & RL_NAME_INSPECTION); i++)
+        add_name(&list, model->look[i].info.id, model->look[i].info.label);
+    for (int i = 0; i < model->areas && (sorts & RL_NAME_AREA); i++)
+        add_name(&list, model->area[i].id, model->area[i].label);
+    assert(list.count < most);
+    return list;
+}
+
 const char *rl_nearest_name(rl_arena *arena, const rl_model *model, const char *text, unsigned sorts)
 {
     rl_mark mark = rl_arena_mark(arena);
-    size_t count = 0;
-    const char **name = rl_many(arena, model->nodes + model->signs + model->looks + model->areas + 1,
-                                const char *);
-    for (int i = 0; i < model->nodes; i++)
-        if (sorts & name_sort(model->node[i].info.sort))
-            name[count++] = model->node[i].info.id;
-    for (int i = 0; i < model->signs && (sorts & RL_NAME_SYMPTOM); i++)
-        name[count++] = model->sign[i].info.id;
-    for (int i = 0; i < model->looks && (sorts & RL_NAME_INSPECTION); i++)
-        name[count++] = model->look[i].info.id;
-    for (int i = 0; i < model->areas && (sorts & RL_NAME_AREA); i++)
-        name[count++] = model->area[i].id;
-    const char *nearest = rl_nearest(text, name, count);
+    name_list list = names_of(arena, model, sorts);
+    const char *nearest = rl_nearest(text, list.id, list.count);
     rl_arena_rewind(arena, mark);
     return nearest;
+}
+
+static char lower(char c)
+{
+    return c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c;
+}
+
+static bool holds(const char *whole, const char *part)
+{
+    for (; *whole != '\0'; whole++) {
+        size_t i = 0;
+        while (part[i] != '\0' && lower(whole[i]) == lower(part[i]))
+            i++;
+        if (part[i] == '\0')
+            return true;
+    }
+    return false;
+}
+
+size_t rl_names_with(rl_arena *arena, const rl_model *model, const char *text, unsigned sorts,
+                     const char **list, size_t most)
+{
+    rl_mark mark = rl_arena_mark(arena);
+    name_list names = names_of(arena, model, sorts & ~(unsigned)RL_NAME_WIRE);
+    size_t found = 0;
+    for (size_t i = 0; i < names.count; i++) {
+        if (!holds(names.id[i], text) && !holds(names.label[i], text))
+            continue;
+        if (found < most)
+            list[found] = names.id[i];
+        found++;
+    }
+    rl_arena_rewind(arena, mark);
+    return found;
 }

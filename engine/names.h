@@ -31,6 +31,10 @@ enum {
 /* The name that `text` was probably meant to be, or NULL.  Scratch memory is
  * taken from `arena` and given back; the answer is the model's own text. */
 const char *rl_nearest_name(rl_arena *arena, const rl_model *model, const char *text, unsigned sorts);
+/* The names, wires aside, that hold `text` or have it in their label, in the order of
+ * declaration: the first `most` into `list`; returns how many there are. */
+size_t rl_names_with(rl_arena *arena, const rl_model *model, const char *text, unsigned sorts,
+                     const char **list, size_t most);
 
 /* ---- the table itself ---- */
 

@@ -595,6 +595,16 @@ typedef enum rl_remedy {
     RL_REMEDY_INSPECTION,       /* an inspection of `element`: there is none, or it is not allowed */
     RL_REMEDY_REPAIR            /* only the repair of one of them shows */
 } rl_remedy;
+/* A test of those that tell a group apart.  `part`: by fault of the group, then (with `as_sound`) a
+ * sound vehicle: equal numbers are not told apart by this test and those before it. */
+typedef struct rl_teller { const char *test; double minutes; const size_t *part; } rl_teller;
+/* Two faults (indexes) that stay together; `second` may be the count of faults: a sound vehicle. */
+typedef struct rl_untold {
+    size_t first, second;
+    rl_remedy remedy;           /* never RL_REMEDY_TEST; as of a group */
+    int element, other;
+    bool uninspected;
+} rl_untold;
 /* Single faults, all else sound, hidden detail summed out, whose laws are equal: for each look (a
  * behaviour, a symptom) or, with `by_all`, for each admissible test, those included that a load
  * amiss allows.  Of a reading the laws of what it is of are compared, not those of its bands. */
@@ -611,6 +621,12 @@ typedef struct rl_alike {
     bool uninspected;           /* an inspection of `element` would tell too: there is none */
     const char *test;           /* NULL but for RL_REMEDY_TEST: the quickest of them */
     double minutes;             /* of the test, nothing being open yet */
+    /* Tests that tell all apart that any test does, in the order of use: each time the one that
+     * tells most further pairs apart, of equals the quickest. */
+    const rl_teller *teller; size_t tellers;
+    /* What stays together all the same: each two; with a sound vehicle among them each with that;
+     * of more than 32 each with the first. */
+    const rl_untold *pair; size_t pairs;
 } rl_alike;
 
 typedef enum rl_row_sort {
@@ -648,7 +664,11 @@ typedef struct rl_audit_report {
     const rl_gap *gap; size_t gaps;
     const rl_cover *cover; size_t covers;
     double prior_bits;          /* entropy of the states of all elements */
-    double left_bits;           /* expected, after all behaviours and symptoms were seen once */
+    /* Expected, after all tests that need no access were done once: behaviours, symptoms, and
+     * inspections and readings for which no area is opened; of drops across the same elements one. */
+    double left_bits;
+    size_t inspections, readings;   /* of these tests */
+    size_t left_out;            /* readings that would have taken too much: without them more is left */
     double left_error;          /* of RL_LEFT_DRAWN: one standard error, and what bounded answers may add; else 0 */
     rl_left left;               /* RL_LEFT_BOUND: at most so much */
     size_t drawn;               /* vehicles, of RL_LEFT_DRAWN */

@@ -239,6 +239,7 @@ void rl_parse_unexpected(rl_parser *p, rl_span at, bool at_end, const char *cons
     wanted kept = {list, fold(w, list)};
     if (!at_end && special_fault(p, at, kept))
         return;
-    const char *meant = at_end ? NULL : meant_word(p, kept);
+    /* Where one word alone could stand, that it is meant need not be asked. */
+    const char *meant = at_end || kept.count == 1 ? NULL : meant_word(p, kept);
     say(p, at, meant != NULL ? RL_MSG_SYNTAX_NEAR : RL_MSG_SYNTAX, found_wording(p, at_end), wording(p, kept), meant);
 }

@@ -185,9 +185,21 @@ static rl_token skip_indented(rl_parser *p, RL_GRAMMAR_STYPE *value, rl_token to
     return token;
 }
 
+/* A syntax tree takes some twenty times the bytes of its text, which therefore has a bound of its own. */
+static void refuse_much(rl_parser *p)
+{
+    if (p->arena->used - p->used_before <= AST_MAX_MEMORY)
+        return;
+    p->broken = false;
+    rl_parse_fault(p, p->last.span, RL_MSG_FILE_MUCH, NULL, NULL);
+    p->file->refused = true;
+}
+
 int rl_parse_token(rl_parser *p, union RL_GRAMMAR_STYPE *value, rl_span *span)
 {
     rl_token token = {.kind = RL_GRAMMAR_EOF};
+    if (!p->ended && !p->file->refused)
+        refuse_much(p);
     if (!p->ended && !p->file->refused && !rl_diag_full(p->diag))
         token = read_token(p, value);
     p->ended = token.kind == RL_GRAMMAR_EOF;
@@ -234,6 +246,7 @@ ast_file *rl_parse(rl_arena *arena, rl_diag *diag, uint32_t source)
         .column = 1,
     };
     p.file->source = source;
+    p.used_before = arena->used;
     if (refused_whole(&p))
         return p.file;
     copy_text(&p);

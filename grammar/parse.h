@@ -5,6 +5,7 @@
 #include "ast.h"
 
 #define AST_MAX_BYTES ((size_t)1 << 28)   /* a larger file is refused in words */
+#define AST_MAX_MEMORY ((size_t)1 << 30)  /* so is a syntax tree */
 
 /* Parses `text` (need not be NUL-terminated) that was registered with
  * rl_diag_source as `source`.  Errors go to `diag`; the tree that could be

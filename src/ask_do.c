@@ -325,15 +325,15 @@ static void do_undo(ask *a, const char *rest)
     text_free(&was);
 }
 
-/* The one name whose label holds `part`, NULL if none or several do; those are listed. */
-static char *name_by_label(ask *a, const char *part)
+/* The one name that has `part` in it or in its label, NULL if none or several have; those are listed. */
+static char *name_by_part(ask *a, const char *part)
 {
     offers o;
     char *found = NULL;
     size_t count = 0;
     offer_all(a->s.model, &o);
     for (size_t i = 0; i < o.word.count; i++)
-        if (text_within(o.label.item[i], part) && count++ == 0)
+        if ((text_within(o.word.item[i], part) || text_within(o.label.item[i], part)) && count++ == 0)
             found = tool_copy(o.word.item[i], strlen(o.word.item[i]));
     if (count != 1) {
         const char *near = text_nearest(part, (const char *const *)o.word.item, o.word.count);
@@ -380,7 +380,7 @@ static void do_where(ask *a, const char *rest)
     }
     if (where_name(a, rest))
         return;
-    char *name = name_by_label(a, rest);
+    char *name = name_by_part(a, rest);
     if (name != NULL)
         where_name(a, name);
     free(name);
@@ -389,7 +389,7 @@ static void do_where(ask *a, const char *rest)
 int ask_element(ask *a, const char *words)
 {
     int element = rl_model_find(a->s.model, words);
-    char *name = element >= 0 ? NULL : is_name(a, words) ? tool_copy(words, strlen(words)) : name_by_label(a, words);
+    char *name = element >= 0 ? NULL : is_name(a, words) ? tool_copy(words, strlen(words)) : name_by_part(a, words);
     if (name != NULL)
         element = rl_model_find(a->s.model, name);
     if (element < 0 && name != NULL)
@@ -440,7 +440,7 @@ typedef struct command {
 } command;
 static const command table[] = {
     { "close", ask_close, true },   { "repair", ask_repair, true },
-    { "help", do_help, false },   { "how", do_how, true },      { "leave", do_leave, false }, { "lines", do_lines, false },
+    { "help", do_help, true },   { "how", do_how, true },      { "leave", do_leave, false }, { "lines", do_lines, false },
     { "list", do_list, true },    { "next", do_next, true },
     { "resume", do_resume, false }, { "save", do_save, true },
     { "show", do_show, false },   { "undo", do_undo, true },    { "where", do_where, true },
@@ -466,6 +466,18 @@ static bool begins_evidence(const ask *a, const char *word)
            || offer_inspection(a->s.model, word) >= 0 || is_word(word);
 }
 
+/* A name alone says nothing yet. */
+static void hint_lone(ask *a, const char *name)
+{
+    int element = rl_model_find(a->s.model, name);
+    rl_sort sort = element >= 0 ? rl_model_element(a->s.model, (size_t)element)->sort : RL_LOAD;
+    if (sort != RL_LOAD)
+        ask_say(a, "(%s is a %s: `where %s` tells where, `why %s` what speaks for and against it.)", name,
+                rl_sort_text(sort), name, name);
+    else if (element >= 0 || offer_symptom(a->s.model, name) >= 0)
+        list_after(a, name);
+}
+
 static void evidence(ask *a, const char *line, size_t length, const char *word)
 {
     if (strcmp(word, "case") == 0 && a->file.loaded) {
@@ -473,8 +485,11 @@ static void evidence(ask *a, const char *line, size_t length, const char *word)
         return;
     }
     rl_status status = ask_accept(a, line, length, a->terminal ? "prompt" : "standard input", a->number, false);
-    if (status == RL_INPUT)
-        ask_hint_label(a, line, begins_evidence(a, word));
+    if (status != RL_INPUT)
+        return;
+    ask_hint_label(a, line, begins_evidence(a, word));
+    if (strcmp(line, word) == 0)
+        hint_lone(a, word);
 }
 
 void ask_line(ask *a, const char *line, size_t length)

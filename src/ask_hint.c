@@ -27,16 +27,19 @@ static const char *called_elsewhere(const char *word)
     return NULL;
 }
 
-/* A lone word that is near to a name. */
-static bool no_name(ask *a, const char *word)
+/* A lone word that is no name, but perhaps near to one or part of a label. */
+static void no_name(ask *a, const char *word)
 {
     offers o;
     offer_all(a->s.model, &o);
     const char *near = text_nearest(word, (const char *const *)o.word.item, o.word.count);
     if (near != NULL)
         ask_fault(a, "nothing is called `%s`; did you mean `%s`?", word, near);
+    else
+        ask_fault(a, "nothing is called `%s`: `list` shows what can be said, `help` the commands", word);
     offer_free(&o);
-    return near != NULL;
+    if (near == NULL)
+        ask_hint_label(a, word, false);
 }
 
 bool ask_no_command(ask *a, const char *word, bool alone)
@@ -52,7 +55,9 @@ bool ask_no_command(ask *a, const char *word, bool alone)
         ask_fault(a, "there is no command `%s`: `%s` does that", word, other);
     else if (near != NULL && alone)
         ask_fault(a, "there is no command `%s`; did you mean `%s`?", word, near);
-    return other != NULL || (alone && (near != NULL || no_name(a, word)));
+    else if (alone)
+        no_name(a, word);
+    return other != NULL || alone;
 }
 
 /* The longest label that stands in the line, -1: none, or it is the name. */

@@ -12,11 +12,11 @@
 
 #include <assert.h>
 #include <ctype.h>
-#include <ctype.h>
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -105,11 +105,32 @@ static size_t count_lines(const text_list *records)
     return lines;
 }
 
+/* 1 yes (an empty line too), 0 no, -1 neither came: the input ended, or was given up. */
+static int yes_or_no(ask *a, const char *question)
+{
+    static const struct { const char *word; int answer; } known[] = {
+        { "", 1 }, { "y", 1 }, { "yes", 1 }, { "n", 0 }, { "no", 0 },
+    };
+    for (;;) {
+        size_t length = 0;
+        bool too_long = false;
+        const char *said = input_line(a->in, question, &length, &too_long);
+        if (said == NULL || input_cancelled(a->in))
+            return -1;
+        said += strspn(said, " \t");
+        size_t n = strcspn(said, " \t");
+        for (size_t i = 0; i < sizeof known / sizeof *known; i++)
+            if (said[n + strspn(said + n, " \t")] == '\0' && strlen(known[i].word) == n
+                && strncasecmp(said, known[i].word, n) == 0)
+                return known[i].answer;
+        ask_say(a, "Answer y or n first; what you typed was not taken.");
+    }
+}
+
 static void offer_left(ask *a)
 {
     text_list records = { 0 };
-    size_t bad = 0, length = 0;
-    bool too_long = false;
+    size_t bad = 0;
     journal_read(a->left, &records, &bad);
     size_t lines = count_lines(&records);
     bool nothing_missing = a->file.path == NULL && ask_closed(a, &records);
@@ -126,14 +147,10 @@ static void offer_left(ask *a)
         ask_say(a, "The command `resume` goes on with it.");
         return;
     }
-    const char *answer = input_line(a->in, "Go on with it? [y/n] ", &length, &too_long);
-    while (answer != NULL && length > 0 && isspace((unsigned char)*answer)) {
-        answer++;
-        length--;
-    }
-    if (answer == NULL)
+    int answer = yes_or_no(a, "Go on with it? [y/n] ");
+    if (answer < 0)
         a->done = true;
-    else if (length > 0 && (answer[0] == 'n' || answer[0] == 'N'))
+    else if (answer == 0)
         put_left_aside(a);
     else
         ask_resume(a);

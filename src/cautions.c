@@ -30,6 +30,7 @@ static const char heavy_current[] =
     "short bursts.";
 static const char at_the_post[] =
     "battery post or main strap: engine and charger off; hydrogen: no sparks.";
+static const char lead_on_post[] = "lead on the battery post: engine and charger off, no sparks.";
 static const char joint_off[] =
     "switch off all that returns through it before you undo it: undone under load it sparks, and the current takes "
     "another way.";
@@ -149,6 +150,13 @@ static void of_heavy_load(text_list *out, const rl_model *model, const rl_test *
         list_add_new(out, heavy_current);
 }
 
+/* Whether the cautions of an element of the test speak of the post already. */
+static int touches_main(const rl_model *model, const rl_test *test)
+{
+    return (test->from >= 0 && main_return(model, (size_t)test->from))
+           || (test->to >= 0 && main_return(model, (size_t)test->to));
+}
+
 static void of_manner(text_list *out, const rl_model *model, const rl_test *test)
 {
     switch (test->sort) {
@@ -173,6 +181,8 @@ static void of_manner(text_list *out, const rl_model *model, const rl_test *test
         break;
     case RL_TEST_DROP:
     case RL_TEST_SUPPLY:
+        if (test->to < 0 && !touches_main(model, test))   /* a drop's other end by default, a supply's always */
+            list_add_new(out, lead_on_post);
         of_supply(out, model);
         break;
     case RL_TEST_BEHAVIOUR:

@@ -176,6 +176,6 @@ void closing_words(text *out, caselog_result result, const char *log, const case
         text_add(out, " An append that a crash cut off was found there: its %zu line%s stand%s as comments now "
                       "(# torn).", note->torn, note->torn == 1 ? "" : "s", note->torn == 1 ? "s" : "");
     if (note->others)
-        text_add(out, " The log holds cases of other vehicles too: `rank` and `check` read one vehicle's; "
-                      "--log names another log.");
+        text_add(out, " The log holds cases of other vehicles too: `rank`, `check` and the others leave "
+                      "them out with --own.");
 }

@@ -100,6 +100,8 @@ static void loop(ask *a)
             break;
         }
         a->number++;
+        if (input_cancelled(a->in))
+            ask_say(a, "(`leave` ends; nothing is lost.)");
         if (too_long) {
             ask_fault(a, "this line is too long");
             continue;

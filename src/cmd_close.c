@@ -19,7 +19,7 @@
 #include <sys/stat.h>
 
 typedef struct close_options {
-    bool anyway;
+    bool anyway, own;
     size_t memory;
     const char *found, *only, *log;
 } close_options;
@@ -38,6 +38,7 @@ static const char help[] =
     "  --log FILE         the log; else RINGLUG_LOG, else ringlug/cases.case in\n"
     "                     XDG_DATA_HOME\n"
     "  --anyway           even if the repair is not proved\n"
+    "  --own              leave cases of other vehicles out, without an error\n"
     "  --memory MIB       memory for exact answers (1024)\n"
     "  --help             this text\n"
     "\n"
@@ -183,6 +184,7 @@ int cmd_close(int argc, char **argv)
         { .name = "--found", .word = &o.found },
         { .name = "--case", .word = &o.only },
         { .name = "--log", .word = &o.log },
+        { .name = "--own", .flag = &o.own },
         { .name = "--memory", .count = &o.memory, .least = 1, .most = 1 << 20 },
     };
     static const char *const operand[] = { "RULES", "CASEFILE" };
@@ -192,6 +194,7 @@ int cmd_close(int argc, char **argv)
         return status;
     session s;
     status = session_open(&s, argv[0], o.memory);
+    s.own = o.own;
     if (s.model != NULL && rl_model_vehicle(s.model)->elements == 0)
         status = fault("the rules declare nothing that could be at fault", "");
     else if (s.model != NULL)

@@ -1,7 +1,8 @@
-/* cmd_rank.c: `ringlug rank RULES CASEFILE…`.  Invariant: one bad case stops no
- * other; its status is kept to the end. */
+/* cmd_rank.c: `ringlug rank RULES CASEFILE…`.  Invariant: a case is ranked from its
+ * own lines alone, whatever the cases before it came to. */
 #include "commands.h"
 
+#include "cases.h"
 #include "json.h"
 #include "options.h"
 #include "page.h"
@@ -10,7 +11,8 @@
 #include <stdint.h>
 
 typedef struct rank_options {
-    bool json, plain, recipes;
+    bool json, plain, recipes, own;
+    const char *only;           /* the name of the one case asked for, or NULL */
     size_t explanations, tests, lookahead, memory;
 } rank_options;
 
@@ -26,6 +28,8 @@ static const char help[] =
     "  --explanations K   joint explanations to show (5)\n"
     "  --tests K          next tests to show (10 with --json, else 5; 0: all)\n"
     "  --lookahead N      2: also pairs of tests, the second by what the first shows\n"
+    "  --case NAME        this case of the files only\n"
+    "  --own              leave cases of other vehicles out, without an error\n"
     "  --recipes          each test step by step, not the first two in short\n"
     "  --memory MIB       memory for exact answers (1024)\n"
     "  --no-color         no colour, even on a terminal\n"
@@ -39,25 +43,19 @@ static size_t tests_of(const rank_options *o)
     return o->tests != NOT_SAID ? o->tests : o->json ? JSON_TESTS : PAGE_TESTS;
 }
 
-/* The message for scripts and for those who read only stderr. */
-static void say_contradiction(session *s, rl_case *c)
-{
-    const size_t *lines;
-    size_t count;
-    if (rl_case_contradiction(c, &lines, &count) != RL_OK || count == 0)
-        return;
-    text said = { 0 };
-    text_add(&said, "case %s: this finding contradicts %zu other%s", rl_case_name(c), count - 1, count == 2 ? "" : "s");
-    if (count == 1) {
-        text_clear(&said);
-        text_add(&said, "case %s: this finding cannot be, whatever is at fault", rl_case_name(c));
-    }
-    session_say(s, rl_case_line(c, lines[count - 1]), text_get(&said));
-    text_free(&said);
-}
+/* What ranking one case needs. */
+typedef struct ranking {
+    session *s;
+    const rank_options *o;
+    const screen *sc;
+} ranking;
 
-static int rank_case(session *s, const rank_options *o, const screen *sc, rl_case *c)
+static int rank_case(void *user, rl_case *c)
 {
+    const ranking *r = user;
+    session *s = r->s;
+    const rank_options *o = r->o;
+    const screen *sc = r->sc;
     rl_status status = RL_INPUT;   /* of a damaged case: its faults were said when it was read */
     if (o->json) {
         const json_amount most = { o->explanations, tests_of(o), o->lookahead };
@@ -75,21 +73,7 @@ static int rank_case(session *s, const rank_options *o, const screen *sc, rl_cas
         fputc('\n', sc->out);
         text_free(&said);
     }
-    if (status == RL_CONTRADICTION)
-        say_contradiction(s, c);
-    return session_status(status);
-}
-
-static int rank_file(session *s, const rank_options *o, const screen *sc, const char *path)
-{
-    rl_book *book;
-    int status = session_book(s, path, &book);
-    if (book == NULL)
-        return status;
-    for (size_t i = 0; i < rl_book_count(book); i++)
-        status = status_worse(status, rank_case(s, o, sc, rl_book_case(book, i)));
-    rl_book_free(book);
-    return status;
+    return cases_status(s, c, status);
 }
 
 int cmd_rank(int argc, char **argv)
@@ -102,6 +86,8 @@ int cmd_rank(int argc, char **argv)
         { .name = "--tests", .count = &o.tests, .most = 1000000 },
         { .name = "--lookahead", .count = &o.lookahead, .least = 1, .most = 2 },
         { .name = "--recipes", .flag = &o.recipes },
+        { .name = "--case", .word = &o.only },
+        { .name = "--own", .flag = &o.own },
         { .name = "--memory", .count = &o.memory, .least = 1, .most = 1 << 20 },
     };
     static const char *const operand[] = { "RULES", "CASEFILE" };
@@ -112,8 +98,11 @@ int cmd_rank(int argc, char **argv)
     session s;
     status = session_open(&s, argv[0], o.memory);
     screen sc = term_screen(stdout, o.plain);
-    for (int i = 1; i < operands && s.model != NULL; i++)
-        status = status_worse(status, rank_file(&s, &o, &sc, argv[i]));
+    ranking r = { &s, &o, &sc };
+    const cases all = { &s, "rank", o.only, rank_case, &r };
+    s.own = o.own;
+    if (s.model != NULL)
+        status = status_worse(status, cases_visit(&all, argv + 1, operands - 1));
     session_close(&s);
     return status;
 }

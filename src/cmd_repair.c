@@ -1,22 +1,23 @@
 /* cmd_repair.c: `ringlug repair RULES CASEFILE [SUSPECT]`: the sheet of a repair, for
  * those who do not use the prompt.
  *
- * Invariant: the suspect is known before any case is asked; one bad case stops
- * no other, its status is kept to the end.
+ * Invariant: the suspect is known before any case is asked.
  */
 #include "commands.h"
 
+#include "cases.h"
 #include "options.h"
 #include "page.h"
 #include "repair.h"
 #include "report.h"
 #include "status.h"
+#include "suspect.h"
 
 #include <stdlib.h>
 #include <string.h>
 
 typedef struct repair_options {
-    bool json, plain;
+    bool json, plain, own;
     size_t memory;
     const char *only;           /* the name of the one case asked for, or NULL */
 } repair_options;
@@ -32,6 +33,7 @@ static const char help[] =
     "\n"
     "  --json             one JSON object for each case, each on a line\n"
     "  --case NAME        this case of the file only\n"
+    "  --own              leave cases of other vehicles out, without an error\n"
     "  --memory MIB       memory for exact answers (1024)\n"
     "  --no-color         no colour, even on a terminal\n"
     "  --help             this text\n"
@@ -39,79 +41,70 @@ static const char help[] =
     "Exit status: 0 done, 1 a file, a case or the suspect is at fault, 2 wrong\n"
     "usage, 3 the machine failed.\n";
 
-/* Says on stderr that a case has no answer, as far as that was not said yet. */
-static void say_no_answer(const repair_options *o, session *s, const screen *sc, rl_case *c, rl_status status)
+/* What one case needs. */
+typedef struct mending {
+    session *s;
+    const repair_options *o;
+    const screen *sc;
+    int suspect;                /* -1: what the case itself says */
+} mending;
+
+static rl_status show_contradiction(const mending *m, rl_case *c)
 {
-    page p = { .screen = sc, .model = s->model, .tests = 1, .explanations = 1 };
-    if (status == RL_CONTRADICTION && o->json)
-        repair_json_contradiction(sc->out, c);
-    else if (status == RL_CONTRADICTION)
-        page_contradiction(&p, c);
-    if (status == RL_CONTRADICTION)
-        report_say("ringlug repair: the findings of case %s contradict each other: `ringlug rank` shows which",
-                   rl_case_name(c));
+    page p = { .screen = m->sc, .model = m->s->model, .tests = 1, .explanations = 1 };
+    rl_status said = RL_OK;
+    if (m->o->json)
+        repair_json_none(m->sc->out, c);
+    else
+        said = page_contradiction(&p, c);
+    return said == RL_OK ? RL_CONTRADICTION : said;
 }
 
-static int repair_case(session *s, const repair_options *o, const screen *sc, rl_case *c, int suspect)
+/* The sheet, and behind it how far the repair is proved already. */
+static rl_status print_sheet(const mending *m, rl_case *c, size_t element, const rl_proof *proof)
 {
-    size_t element = (size_t)suspect;
+    text line = { 0 };
+    term_safe(&line, rl_case_name(c));
+    term_wrap(m->sc, "Case ", 5, text_get(&line));
+    text_free(&line);
+    rl_status status = repair_sheet(m->sc, m->s->model, c, element);
+    if (status == RL_OK && proof->verdict != RL_PROOF_NONE) {
+        fputc('\n', m->sc->out);
+        term_heading(m->sc, "The proof so far");
+        status = repair_progress(m->sc, m->s->model, c, element);
+    }
+    fputc('\n', m->sc->out);
+    return status;
+}
+
+static int repair_case(void *user, rl_case *c)
+{
+    const mending *m = user;
+    size_t element = (size_t)m->suspect;
     rl_status status = RL_OK;
+    const rl_proof *proof;
     if (rl_case_damaged(c)) {
         report_say("ringlug repair: case %s has errors and is left out", rl_case_name(c));
+        if (m->o->json)
+            repair_json_none(m->sc->out, c);
         return TOOL_INPUT;
     }
-    if (suspect < 0)
-        status = repair_subject(s->model, c, &element);
-    const rl_proof *proof;
+    if (m->suspect < 0)
+        status = repair_subject(m->s->model, c, &element);
     if (status == RL_OK)
         status = rl_case_proof(c, element, &proof);
-    if (status == RL_OK && o->json)
-        status = repair_json(sc->out, s->model, c, element);
-    else if (status == RL_OK) {
-        text line = { 0 };
-        term_safe(&line, rl_case_name(c));
-        term_wrap(sc, "Case ", 5, text_get(&line));
-        text_free(&line);
-        status = repair_sheet(sc, s->model, c, element);
-        if (status == RL_OK && proof->verdict != RL_PROOF_NONE) {
-            fputc('\n', sc->out);
-            term_heading(sc, "The proof so far");
-            status = repair_progress(sc, s->model, c, element);
-        }
-        fputc('\n', sc->out);
-    }
-    say_no_answer(o, s, sc, c, status);
-    return session_status(status);
+    if (status == RL_OK)
+        status = m->o->json ? repair_json(m->sc->out, m->s->model, c, element) : print_sheet(m, c, element, proof);
+    if (status == RL_CONTRADICTION)
+        status = show_contradiction(m, c);
+    return cases_status(m->s, c, status);
 }
 
-static int repair_file(session *s, const repair_options *o, const screen *sc, const char *path, const char *name)
+static int repair_file(session *s, const repair_options *o, const screen *sc, char *const *path, const char *name)
 {
-    rl_book *book;
-    text why = { 0 };
-    size_t done = 0;
-    int suspect = name != NULL ? repair_element(s->model, name, &why) : -1;
-    if (why.length > 0) {
-        report_say("ringlug repair: %s", text_get(&why));
-        text_free(&why);
-        return TOOL_INPUT;
-    }
-    int status = session_book(s, path, &book);
-    if (book == NULL)
-        return status;
-    for (size_t i = 0; i < rl_book_count(book); i++) {
-        rl_case *c = rl_book_case(book, i);
-        if (o->only != NULL && strcmp(o->only, rl_case_name(c)) != 0)
-            continue;
-        status = status_worse(status, repair_case(s, o, sc, c, suspect));
-        done++;
-    }
-    if (done == 0) {
-        report_say(o->only != NULL ? "ringlug repair: %s has no case %s" : "ringlug repair: %s has no case%s", path,
-                   o->only != NULL ? o->only : "");
-        status = status_worse(status, TOOL_INPUT);
-    }
-    rl_book_free(book);
-    return status;
+    mending m = { s, o, sc, name != NULL ? suspect_find("repair", s->model, name) : -1 };
+    const cases all = { s, "repair", o->only, repair_case, &m };
+    return name != NULL && m.suspect < 0 ? TOOL_INPUT : cases_visit(&all, path, 1);
 }
 
 int cmd_repair(int argc, char **argv)
@@ -121,6 +114,7 @@ int cmd_repair(int argc, char **argv)
         { .name = "--json", .flag = &o.json },
         { .name = "--no-color", .flag = &o.plain },
         { .name = "--case", .word = &o.only },
+        { .name = "--own", .flag = &o.own },
         { .name = "--memory", .count = &o.memory, .least = 1, .most = 1 << 20 },
     };
     static const char *const operand[] = { "RULES", "CASEFILE" };
@@ -130,12 +124,13 @@ int cmd_repair(int argc, char **argv)
         return status;
     session s;
     status = session_open(&s, argv[0], o.memory);
+    s.own = o.own;
     screen sc = term_screen(stdout, o.plain);
     if (s.model != NULL && rl_model_vehicle(s.model)->elements == 0) {
         report_say("ringlug repair: the rules declare nothing that could be at fault");
         status = status_worse(status, TOOL_INPUT);
     } else if (s.model != NULL) {
-        status = status_worse(status, repair_file(&s, &o, &sc, argv[1], operands > 2 ? argv[2] : NULL));
+        status = status_worse(status, repair_file(&s, &o, &sc, argv + 1, operands > 2 ? argv[2] : NULL));
     }
     session_close(&s);
     return status;

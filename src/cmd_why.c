@@ -1,17 +1,17 @@
 /* cmd_why.c: `ringlug why RULES CASEFILE SUSPECT`: what each finding says for or
  * against one suspect.
  *
- * Invariant: the suspect is known before any case is asked; one bad case stops
- * no other, its status is kept to the end.
+ * Invariant: the suspect is known before any case is asked.
  */
 #include "commands.h"
 
+#include "cases.h"
 #include "json.h"
-#include "offer.h"
 #include "options.h"
 #include "page.h"
 #include "report.h"
 #include "status.h"
+#include "suspect.h"
 #include "term.h"
 #include "words.h"
 #include "words_why.h"
@@ -22,12 +22,10 @@
 #include <string.h>
 
 typedef struct why_options {
-    bool json, plain;
+    bool json, plain, own;
     size_t memory;
     const char *only;           /* the name of the one case asked for, or NULL */
 } why_options;
-
-enum { MOST_FITTING = 6 };
 
 static const char help[] =
     "usage: ringlug why RULES CASEFILE SUSPECT [OPTIONS]\n"
@@ -35,65 +33,18 @@ static const char help[] =
     "For each case: the weight of each finding for and against one suspect, in\n"
     "decibans (10 dB: ten times the odds), what the finding shares with it, and\n"
     "the loads that hang on it and have not been looked at. SUSPECT is an\n"
-    "element or a load by its name, or a part of its label that fits no other.\n"
+    "element or a load by its name, or a part of its name or label that fits no\n"
+    "other.\n"
     "\n"
     "  --json             one JSON object for each case, each on a line\n"
     "  --case NAME        this case of the file only\n"
+    "  --own              leave cases of other vehicles out, without an error\n"
     "  --memory MIB       memory for exact answers (1024)\n"
     "  --no-color         no colour, even on a terminal\n"
     "  --help             this text\n"
     "\n"
     "Exit status: 0 done, 1 a file, a case or the suspect is at fault, 2 wrong\n"
     "usage, 3 the machine failed.\n";
-
-/* ---- the suspect ---- */
-
-static bool is_other_name(const rl_model *model, const char *word)
-{
-    return offer_symptom(model, word) >= 0 || offer_inspection(model, word) >= 0 || offer_area(model, word) >= 0;
-}
-
-/* Names that fit, for a message. */
-static void say_several(const char *word, const text_list *fitting)
-{
-    text names = { 0 };
-    for (size_t i = 0; i < fitting->count && i < MOST_FITTING; i++)
-        text_add(&names, "%s`%s`", i > 0 ? ", " : "", fitting->item[i]);
-    if (fitting->count > MOST_FITTING)
-        text_add(&names, " and %zu more", fitting->count - MOST_FITTING);
-    report_say("ringlug why: %zu suspects fit `%s`: %s", fitting->count, word, text_get(&names));
-    text_free(&names);
-}
-
-/* The element that is called `word` or alone has it in its label; -1: said why not. */
-static int find_suspect(const rl_model *model, const char *word)
-{
-    int found = rl_model_find(model, word);
-    if (found >= 0)
-        return found;
-    if (is_other_name(model, word)) {
-        report_say("ringlug why: `%s` is no element and no load: it cannot be at fault", word);
-        return -1;
-    }
-    offers o;
-    text_list fitting = { 0 };
-    offer_all(model, &o);
-    for (size_t i = 0; i < o.word.count; i++)
-        if (word[0] != '\0' && rl_model_find(model, o.word.item[i]) >= 0 && text_within(o.label.item[i], word))
-            list_add(&fitting, o.word.item[i]);
-    const char *near = text_nearest(word, (const char *const *)o.word.item, o.word.count);
-    if (fitting.count == 1)
-        found = rl_model_find(model, fitting.item[0]);
-    else if (fitting.count > 1)
-        say_several(word, &fitting);
-    else if (near != NULL)
-        report_say("ringlug why: nothing is called `%s`; did you mean `%s`?", word, near);
-    else
-        report_say("ringlug why: nothing is called `%s`", word);
-    list_free(&fitting);
-    offer_free(&o);
-    return found;
-}
 
 /* ---- JSON ---- */
 
@@ -212,62 +163,20 @@ static rl_status print_page(const screen *sc, const rl_model *model, rl_case *c,
 
 /* ---- cases ---- */
 
-/* The message for scripts and for those who read only stderr. */
-static void say_contradiction(session *s, rl_case *c)
-{
-    const size_t *lines;
-    size_t count;
-    if (rl_case_contradiction(c, &lines, &count) != RL_OK || count == 0)
-        return;
-    text said = { 0 };
-    if (count == 1)
-        text_add(&said, "case %s: this finding cannot be, whatever is at fault", rl_case_name(c));
-    else
-        text_add(&said, "case %s: this finding contradicts %zu other%s", rl_case_name(c), count - 1, count == 2 ? "" : "s");
-    session_say(s, rl_case_line(c, lines[count - 1]), text_get(&said));
-    text_free(&said);
-}
+/* What one case needs. */
+typedef struct asking {
+    session *s;
+    const why_options *o;
+    const screen *sc;
+    size_t suspect;
+} asking;
 
-static int why_case(session *s, const why_options *o, const screen *sc, rl_case *c, size_t suspect)
+static int why_case(void *user, rl_case *c)
 {
-    rl_status status = o->json ? print_json(sc, s->model, c, suspect) : print_page(sc, s->model, c, suspect);
-    if (status == RL_CONTRADICTION)
-        say_contradiction(s, c);
-    return session_status(status);
-}
-
-static int no_such_case(const char *path, const rl_book *book, const char *name)
-{
-    text_list names = { 0 };
-    for (size_t i = 0; i < rl_book_count(book); i++)
-        list_add(&names, rl_case_name(rl_book_case(book, i)));
-    const char *near = text_nearest(name, (const char *const *)names.item, names.count);
-    if (near != NULL)
-        report_say("ringlug why: %s has no case `%s`; did you mean `%s`?", path, name, near);
-    else
-        report_say("ringlug why: %s has no case `%s`", path, name);
-    list_free(&names);
-    return TOOL_INPUT;
-}
-
-static int why_file(session *s, const why_options *o, const screen *sc, const char *path, size_t suspect)
-{
-    rl_book *book;
-    bool any = false;
-    int status = session_book(s, path, &book);
-    if (book == NULL)
-        return status;
-    for (size_t i = 0; i < rl_book_count(book); i++) {
-        rl_case *c = rl_book_case(book, i);
-        if (o->only != NULL && strcmp(o->only, rl_case_name(c)) != 0)
-            continue;
-        status = status_worse(status, why_case(s, o, sc, c, suspect));
-        any = true;
-    }
-    if (!any && o->only != NULL)
-        status = status_worse(status, no_such_case(path, book, o->only));
-    rl_book_free(book);
-    return status;
+    const asking *a = user;
+    const rl_model *model = a->s->model;
+    rl_status status = a->o->json ? print_json(a->sc, model, c, a->suspect) : print_page(a->sc, model, c, a->suspect);
+    return cases_status(a->s, c, status);
 }
 
 int cmd_why(int argc, char **argv)
@@ -277,6 +186,7 @@ int cmd_why(int argc, char **argv)
         { .name = "--json", .flag = &o.json },
         { .name = "--no-color", .flag = &o.plain },
         { .name = "--case", .word = &o.only },
+        { .name = "--own", .flag = &o.own },
         { .name = "--memory", .count = &o.memory, .least = 1, .most = 1 << 20 },
     };
     static const char *const operand[] = { "RULES", "CASEFILE", "SUSPECT" };
@@ -286,10 +196,13 @@ int cmd_why(int argc, char **argv)
         return status;
     session s;
     status = session_open(&s, argv[0], o.memory);
-    int suspect = s.model != NULL ? find_suspect(s.model, argv[2]) : -1;
+    int suspect = s.model != NULL ? suspect_find("why", s.model, argv[2]) : -1;
     screen sc = term_screen(stdout, o.plain);
+    asking a = { &s, &o, &sc, suspect >= 0 ? (size_t)suspect : 0 };
+    const cases all = { &s, "why", o.only, why_case, &a };
+    s.own = o.own;
     if (suspect >= 0)
-        status = status_worse(status, why_file(&s, &o, &sc, argv[1], (size_t)suspect));
+        status = status_worse(status, cases_visit(&all, argv + 1, 1));
     else
         status = status_worse(status, TOOL_INPUT);
     session_close(&s);

@@ -126,7 +126,11 @@ static rl_status read_path(const char *path, bool only_regular, size_t most, cha
         return status_of_errno();
     struct stat about;
     rl_status status = RL_REFUSED;
-    if (fstat(fd, &about) == 0 && !S_ISDIR(about.st_mode) && (S_ISREG(about.st_mode) || !only_regular))
+    if (fstat(fd, &about) != 0)
+        status = RL_REFUSED;
+    else if (S_ISDIR(about.st_mode))
+        status = RL_FOLDER;
+    else if (S_ISREG(about.st_mode) || !only_regular)
         status = read_all(fd, most, bytes, length);
     close(fd);
     return status;

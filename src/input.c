@@ -1,8 +1,12 @@
 /* input.c: lines from a terminal (libedit) or from anything else.
  *
  * Invariant: without a terminal nothing is printed here, and a line takes no
- * more than MOST bytes of memory however long it is.
+ * more than MOST bytes of memory however long it is.  The interrupt key gives
+ * up a line that is being typed; at any other time it ends the program.
  */
+#ifndef _XOPEN_SOURCE
+#define _XOPEN_SOURCE 700
+#endif
 #include "input.h"
 
 #include "offer.h"
@@ -10,6 +14,7 @@
 
 #include <assert.h>
 #include <histedit.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -21,6 +26,7 @@ struct input {
     EditLine *edit;             /* NULL: no terminal */
     History *history;
     const char *prompt;
+    bool cancelled;             /* the last line was given up */
     bool started;               /* a byte order mark can stand only before the first line */
     text line;
 };
@@ -156,17 +162,42 @@ void input_remember(input *in, const char *line)
         history(in->history, &event, H_ENTER, line);
 }
 
+/* A handler can speak to nobody else.  libedit puts its own before it and calls it. */
+static volatile sig_atomic_t interrupted;
+
+static void interrupt(int signal)
+{
+    (void)signal;
+    interrupted = 1;
+}
+
 static const char *edited_line(input *in, const char *prompt, size_t *length)
 {
     int count = 0;
+    struct sigaction ours = { .sa_handler = interrupt }, before;
     in->prompt = prompt;
+    interrupted = 0;
+    sigemptyset(&ours.sa_mask);
+    sigaction(SIGINT, &ours, &before);
     const char *typed = el_gets(in->edit, &count);
-    if (typed == NULL || count <= 0)
+    sigaction(SIGINT, &before, NULL);
+    in->cancelled = interrupted != 0;
+    if (in->cancelled) {
+        fputc('\n', stdout);
+        typed = "";
+        count = 0;
+    } else if (typed == NULL || count <= 0) {
         return NULL;
+    }
     *length = (size_t)count;
     text_clear(&in->line);
     text_put(&in->line, typed, *length);
     return in->line.bytes;
+}
+
+bool input_cancelled(const input *in)
+{
+    return in->cancelled;
 }
 
 /* A line from a file or pipe; what is beyond MOST bytes is read and dropped. */

@@ -16,6 +16,8 @@ void input_close(input *in);
  * the next call.  `prompt` is shown on a terminal only.  A line that is too
  * long is cut, and *too_long set. */
 const char *input_line(input *in, const char *prompt, size_t *length, bool *too_long);
+/* Whether the last line was given up by the interrupt key: it is empty then. */
+bool input_cancelled(const input *in);
 /* Puts a line into the history, as if it had been typed. */
 void input_remember(input *in, const char *line);
 

@@ -18,7 +18,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-enum { SLOTS = 32, MOST_BYTES = 1 << 26 };
+enum { SLOTS = 32, MOST_BYTES = 1 << 26, LONGEST_NAME = 160 };
 
 /* The folder and first part of the name of the journals for these rules. */
 static bool stem_in_state(const char *rules, text *stem, text *why)
@@ -38,7 +38,7 @@ static bool stem_in_state(const char *rules, text *stem, text *why)
     }
     char *real = file_real(rules);
     const char *name = real != NULL ? real : rules;
-    text_add(stem, "/%s-%08x", file_name(name), (unsigned)text_checksum(name, strlen(name)));
+    text_add(stem, "/%.*s-%08x", LONGEST_NAME, file_name(name), (unsigned)text_checksum(name, strlen(name)));
     free(real);
     return true;
 }
@@ -99,21 +99,13 @@ static char *find_left(const text *stem)
     return left;
 }
 
-bool journal_open(journal *j, const char *rules, const char *case_file, char **left, text *why)
+static bool open_at(journal *j, const text *stem, char **left, text *why)
 {
-    text stem = { 0 }, path = { 0 };
-    *j = (journal){ .fd = -1 };
-    *left = NULL;
-    if (case_file != NULL)
-        text_add(&stem, "%s", case_file);
-    else if (!stem_in_state(rules, &stem, why)) {
-        text_free(&stem);
-        return false;
-    }
-    *left = find_left(&stem);
+    text path = { 0 };
+    *left = find_left(stem);
     slot got = SLOT_BUSY;
     for (int i = 1; i <= SLOTS && (got == SLOT_BUSY || got == SLOT_LEFT); i++) {
-        slot_path(&path, &stem, i);
+        slot_path(&path, stem, i);
         got = try_slot(path.bytes, true, &j->fd);
     }
     if (got == SLOT_OURS) {
@@ -121,14 +113,39 @@ bool journal_open(journal *j, const char *rules, const char *case_file, char **l
         file_sync_folder(j->path);
     } else if (got == SLOT_FAILED) {
         text_add(why, "cannot open the journal %s: %s", text_get(&path), strerror(errno));
-        j->fd = -1;
     } else {
         text_add(why, "too many journals are kept beside %s", text_get(&path));
+    }
+    if (got != SLOT_OURS) {
+        free(*left);
+        *left = NULL;
         j->fd = -1;
     }
-    text_free(&stem);
     text_free(&path);
     return got == SLOT_OURS;
+}
+
+bool journal_open(journal *j, const char *rules, const char *case_file, char **left, text *why)
+{
+    text stem = { 0 }, beside = { 0 };
+    bool good = false;
+    *j = (journal){ .fd = -1 };
+    *left = NULL;
+    if (case_file != NULL) {
+        text_add(&stem, "%s", case_file);
+        good = open_at(j, &stem, left, &beside);
+        text_clear(&stem);
+    }
+    /* Beside the case file is the first choice; it may lie where nothing can be written. */
+    if (!good)
+        good = stem_in_state(case_file != NULL ? case_file : rules, &stem, why) && open_at(j, &stem, left, why);
+    if (!good && case_file != NULL) {
+        text_clear(why);
+        text_add(why, "%s", text_get(&beside));
+    }
+    text_free(&stem);
+    text_free(&beside);
+    return good;
 }
 
 bool journal_add(journal *j, const char *record)

@@ -11,7 +11,8 @@ typedef struct journal {
     char *path;
 } journal;
 
-/* Opens a journal of one's own for `rules` (and `case_file`, or NULL).  If
+/* Opens a journal of one's own for `rules` (or for `case_file`, unless NULL: beside it, or in
+ * the user's state folder where that cannot be written).  If
  * another one was left unfinished, *left is its path (to be freed), else
  * NULL.  False, with *why set, if no journal can be kept. */
 bool journal_open(journal *j, const char *rules, const char *case_file, char **left, text *why);

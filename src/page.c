@@ -50,21 +50,24 @@ static rank *ranking(const rl_model *model, const rl_answer *answer, bool points
 static void print_row(const page *p, const rl_answer *answer, rank r, bool with_sort)
 {
     const rl_element *e = rl_model_element(p->model, r.element);
-    size_t spare = p->screen->width >= 80 ? 1 : 0;
+    size_t width = p->screen->width, spare = width >= 80 ? 1 : 0;
+    bool narrow = width < 44;   /* then the sort of the element has no room, nor, soon, has its state */
     text row = { 0 }, label = { 0 }, percent = { 0 };
     words_label(&label, p->model, r.element);
     words_percent(&percent, r.p);
     text_add(&row, "  ");
-    term_fit(p->screen, &row, e->id, spare ? 18 : 12);
+    term_fit(p->screen, &row, e->id, spare ? 18 : width < 24 ? 10 : 12);
     text_add(&row, " ");
-    if (with_sort)
+    if (with_sort && !narrow)
         text_add(&row, "%-9s ", rl_sort_text(e->sort));
     if (spare) {
         term_fit(p->screen, &row, text_get(&label), with_sort ? 17 : 23);
         text_add(&row, " ");
         term_bar(p->screen, &row, r.p, with_sort ? 10 : 14);
     }
-    text_add(&row, " %6s  %s", text_get(&percent), rl_state_text(words_worst(&answer->belief[r.element])));
+    text_add(&row, " %6s", text_get(&percent));
+    if (width >= 32)
+        text_add(&row, "  %s", rl_state_text(words_worst(&answer->belief[r.element])));
     fprintf(p->screen->out, "%s\n", text_get(&row));
     text_free(&row);
     text_free(&label);
@@ -84,7 +87,10 @@ static void print_table(const page *p, const rl_answer *answer, bool points)
     else if (shown < count) {
         text rest = { 0 };
         words_percent(&rest, list[shown].p);
-        fprintf(p->screen->out, "  and %zu more, none above %s\n", count - shown, text_get(&rest));
+        text said = { 0 };
+        text_add(&said, "and %zu more, none above %s", count - shown, text_get(&rest));
+        say(p, "  ", &said);
+        text_free(&said);
         text_free(&rest);
     }
     fputc('\n', p->screen->out);
@@ -116,7 +122,7 @@ static void print_weights(const page *p, const rl_case *c, const rl_weight *weig
         shown++;
     }
     if (shown == 0)
-        fprintf(p->screen->out, "  %-8s nothing of weight\n", in_favour ? "for" : "against");
+        term_wrap(p->screen, in_favour ? "  for      " : "  against  ", 11, "nothing of weight");
 }
 
 rl_status page_why(const page *p, rl_case *c, size_t element)
@@ -243,6 +249,21 @@ static rl_status no_answer(const page *p, rl_case *c, rl_status status)
     return status;
 }
 
+/* A part of the page that would pass the memory bound is missing, says so, and stops no other part. */
+static rl_status part(const page *p, rl_status *wide, rl_status status, const char *heading)
+{
+    text line = { 0 };
+    if (status != RL_WIDE)
+        return status;
+    *wide = RL_WIDE;
+    term_heading(p->screen, heading);
+    text_add(&line, "Not worked out: it would need more memory than the bound allows (--memory).");
+    say(p, "  ", &line);
+    fputc('\n', p->screen->out);
+    text_free(&line);
+    return RL_OK;
+}
+
 rl_status page_case(const page *p, rl_case *c)
 {
     const rl_answer *answer;
@@ -269,14 +290,15 @@ rl_status page_case(const page *p, rl_case *c)
     fputc('\n', p->screen->out);
     print_table(p, answer, true);
     print_table(p, answer, false);
-    status = page_why(p, c, words_leader(p->model, answer));
+    rl_status wide = RL_OK;
+    status = part(p, &wide, page_why(p, c, words_leader(p->model, answer)), "What speaks for and against the leader");
     if (status == RL_OK)
-        status = print_explanations(p, c);
+        status = part(p, &wide, print_explanations(p, c), "All suspects together");
     if (status == RL_OK)
-        status = page_tests(p, c);
+        status = part(p, &wide, page_tests(p, c), "Next tests");
     if (status == RL_OK)
-        status = print_sum(p, c, answer, shares);
-    return status;
+        status = part(p, &wide, print_sum(p, c, answer, shares), "In short");
+    return status == RL_OK ? wide : status;
 }
 
 rl_status page_brief(const page *p, rl_case *c)

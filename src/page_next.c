@@ -119,7 +119,9 @@ static void print_line(const page *p, const char *first, const rl_test *test)
     term_safe(&line, test->text);
     if (5 + term_cells(text_get(&line)) + 4 + term_cells(text_get(&cost)) > p->screen->width) {
         term_wrap(p->screen, "", 5, text_get(&line));
-        fprintf(p->screen->out, "     (%s)\n", text_get(&cost));
+        text_clear(&line);
+        text_add(&line, "(%s)", text_get(&cost));
+        term_wrap(p->screen, "     ", 5, text_get(&line));
     } else {
         fprintf(p->screen->out, "%s  (%s)\n", text_get(&line), text_get(&cost));
     }

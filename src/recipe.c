@@ -237,7 +237,7 @@ static void lead_at(recipe *out, const rl_model *model, const char *head, int el
 {
     bool ring = rl_model_element(model, (size_t)element)->sort == RL_POINT;
     text line = { 0 };
-    text_add(&line, ring ? "on the ring terminal at " : "on the metal at ");
+    text_add(&line, "on %s ", words_contact(model, (size_t)element));
     put_name(&line, model, element);
     put_where(&line, model, element);
     text_add(&line, ring ? ": on the lug of the cable, not on the bolt or the body" : ", on the side of the load");
@@ -279,18 +279,28 @@ static void drop_recipe(recipe *out, const rl_model *model, const rl_test *t)
     type_line(out, t, "0.12 V, with your reading in its place; at 0.4 A behind it if you measured the current");
 }
 
+/* Of those that are far down a long list no ranges are worked out. */
+static void supply_shows(recipe *out, const rl_model *model, const rl_test *t)
+{
+    text line = { 0 };
+    if (t->healthy_high > t->healthy_low) {
+        outcomes(out, model, t);
+    } else {
+        text_add(&line, "Healthy: near the ");
+        words_volts(&line, rl_model_vehicle(model)->supply);
+        text_add(&line, " of the battery under this load. Faulty: clearly less, or nothing.");
+        step(out, "Shows", &line);
+    }
+    text_free(&line);
+}
+
 static void supply_recipe(recipe *out, const rl_model *model, const rl_test *t)
 {
     switch_on(out, model, t);
     lead_at_load(out, model, "One lead", t, "feed terminal");
     lead_at_battery(out);
     plain(out, "Meter", "volts of direct current");
-    text line = { 0 };
-    text_add(&line, "Healthy: near the ");
-    words_volts(&line, rl_model_vehicle(model)->supply);
-    text_add(&line, " of the battery under this load. Faulty: clearly less, or nothing.");
-    step(out, "Shows", &line);
-    text_free(&line);
+    supply_shows(out, model, t);
     plain(out, "Worth nothing if", "the supply is not loaded (load unplugged, switched off or dead: a bad feed then still "
                                    "shows the full voltage); paint or rust is under a probe; engine or charger runs.");
     type_line(out, t, "12.1 V, with your reading in its place");

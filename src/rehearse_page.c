@@ -142,7 +142,7 @@ static void print_histogram(const screen *sc, const rehearsal_sum *sum)
     term_heading(sc, "Share of the faults by minutes to the cure");
     fprintf(sc->out, "%14s", "");
     for (int s = 0; s < RL_STRATEGIES; s++)
-        fprintf(sc->out, "  %-*s", BAR_CELLS + (s + 1 < RL_STRATEGIES ? 6 : 0), sum->of[s].name);
+        fprintf(sc->out, "  %-*s", s + 1 < RL_STRATEGIES ? BAR_CELLS + 6 : 0, sum->of[s].name);
     fputc('\n', sc->out);
     for (int i = 0; i < HISTOGRAM_ROWS && (i == 0 || some_from(sum, i * bin)); i++)
         print_row(sc, sum, i * bin, i + 1 < HISTOGRAM_ROWS ? (i + 1) * bin : INFINITY);

@@ -12,8 +12,8 @@ rl_status repair_sheet(const screen *sc, const rl_model *model, rl_case *c, size
 rl_status repair_progress(const screen *sc, const rl_model *model, rl_case *c, size_t element);
 /* The same as one JSON object. */
 rl_status repair_json(FILE *out, const rl_model *model, rl_case *c, size_t element);
-/* Of a case that contradicts itself: which lines do. */
-void repair_json_contradiction(FILE *out, rl_case *c);
+/* Of a case without an answer: that it is damaged, or which lines contradict each other. */
+void repair_json_none(FILE *out, rl_case *c);
 
 /* What the last occasion after a repair has repaired last, else the leader; the model has elements.
  * RL_OK or as rl_case_answer. */

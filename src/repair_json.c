@@ -149,12 +149,15 @@ rl_status repair_json(FILE *out, const rl_model *model, rl_case *c, size_t eleme
     return RL_OK;
 }
 
-void repair_json_contradiction(FILE *out, rl_case *c)
+void repair_json_none(FILE *out, rl_case *c)
 {
     json_t *object = json_object();
     json_put(object, "case", json_words(rl_case_name(c)));
     json_put(object, "suspect", json_null());
     json_put(object, "proof", json_null());
-    json_contradiction(object, c);
+    if (rl_case_damaged(c))
+        json_put(object, "damaged", json_true());
+    else
+        json_contradiction(object, c);
     json_print(out, object);
 }

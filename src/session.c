@@ -14,11 +14,14 @@
 #define RINGLUG_RULES_DIR "/usr/local/share/ringlug/rules"
 #endif
 
+enum { OTHER_VEHICLE = 503 };   /* the number of that message */
+
 static void say(void *user, const rl_report *report)
 {
     session *s = user;
     s->errors += report->severity == RL_ERROR;
     s->warnings += report->severity == RL_WARNING;
+    s->foreign = s->foreign || report->number == OTHER_VEHICLE;
     fflush(stdout);   /* what was said before stands before */
     report_print(stderr, report);
 }
@@ -27,7 +30,8 @@ int session_status(rl_status status)
 {
     if (status == RL_OK)
         return TOOL_DONE;
-    if (status == RL_INPUT || status == RL_CONTRADICTION || status == RL_MISSING || status == RL_REFUSED)
+    if (status == RL_INPUT || status == RL_CONTRADICTION || status == RL_MISSING || status == RL_REFUSED
+        || status == RL_FOLDER)
         return TOOL_INPUT;
     if (status == RL_WIDE)
         report_say("ringlug: this needs more memory than its bound allows (see --memory)");
@@ -71,8 +75,13 @@ void session_close(session *s)
 int session_book(session *s, const char *path, rl_book **out)
 {
     *out = NULL;
+    s->foreign = false;
     folders_ask(&s->folders, path);
-    return session_status(rl_book_read(s->context, s->model, path, out));
+    rl_status status = s->own ? rl_book_read_own(s->context, s->model, path, out)
+                              : rl_book_read(s->context, s->model, path, out);
+    if (s->foreign)
+        report_say("%s: cases of other vehicles are errors; with --own they are left out", path);
+    return session_status(status);
 }
 
 void session_say(session *s, const rl_line *line, const char *said)

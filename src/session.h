@@ -10,6 +10,8 @@ typedef struct session {
     rl_context *context;
     rl_model *model;
     size_t errors, warnings;    /* said so far */
+    bool own;                   /* cases of other vehicles are left out, and not faults */
+    bool foreign;               /* a case of another vehicle was an error */
 } session;
 
 /* Makes the context and reads the rules; messages go to stderr.  `memory_mib`

@@ -11,7 +11,7 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
-enum { WIDEST = 80, NARROWEST = 40, FEWEST = 20 };
+enum { WIDEST = 80, FEWEST = 20, LEAST_ROOM = 12, NARROW_HANG = 2 };
 
 size_t term_columns(FILE *out)
 {
@@ -26,7 +26,7 @@ static size_t page_width(FILE *out)
     size_t columns = term_columns(out);
     if (columns == 0 || columns > WIDEST)
         return WIDEST;
-    return columns > NARROWEST ? columns : NARROWEST;
+    return columns > FEWEST ? columns : FEWEST;
 }
 
 screen term_screen(FILE *out, bool plain)
@@ -167,9 +167,19 @@ static void put_lines(FILE *out, size_t first, size_t room, size_t indent, const
 void term_wrap(const screen *sc, const char *first, size_t indent, const char *safe)
 {
     assert(term_cells(first) <= indent);
-    size_t room = sc->width > indent + 10 ? sc->width - indent : 10;
-    fputs(first, sc->out);
-    put_lines(sc->out, room, room, indent, safe);
+    size_t cells = term_cells(first), length = strlen(first);
+    if (sc->width >= indent + LEAST_ROOM) {
+        fputs(first, sc->out);
+        put_lines(sc->out, sc->width - indent, sc->width - indent, indent, safe);
+    } else if (sc->width >= cells + LEAST_ROOM) {   /* too narrow to hang so far in */
+        fputs(first, sc->out);
+        put_lines(sc->out, sc->width - cells, sc->width - NARROW_HANG, NARROW_HANG, safe);
+    } else {
+        while (length > 0 && first[length - 1] == ' ')
+            length--;
+        fprintf(sc->out, length > 0 ? "%.*s\n%*s" : "%.*s%*s", (int)length, first, NARROW_HANG, "");
+        put_lines(sc->out, sc->width - NARROW_HANG, sc->width - NARROW_HANG, NARROW_HANG, safe);
+    }
 }
 
 void term_hang(FILE *out, size_t indent, const char *safe)
@@ -185,7 +195,14 @@ void term_hang(FILE *out, size_t indent, const char *safe)
 
 void term_heading(const screen *sc, const char *safe)
 {
-    fprintf(sc->out, sc->colour ? "\033[1m%s\033[0m\n" : "%s\n", safe);
+    fputs(sc->colour ? "\033[1m" : "", sc->out);
+    for (size_t length; *safe != '\0'; safe += strspn(safe + length, " ") + length) {
+        length = line_bytes(safe, sc->width);
+        fwrite(safe, 1, length, sc->out);
+        if (safe[length + strspn(safe + length, " ")] != '\0')
+            fputc('\n', sc->out);
+    }
+    fputs(sc->colour ? "\033[0m\n" : "\n", sc->out);
 }
 
 void term_bar(const screen *sc, text *out, double share, size_t cells)

@@ -100,8 +100,10 @@ void words_volts(text *out, double volts)
 {
     if (fabs(volts) < 0.0995)
         put_value(out, round(volts * 1e4) / 10, "mV");
-    else
+    else if (fabs(volts) < 9.95)
         put_value(out, volts, "V");
+    else
+        text_add(out, "%.1f V", volts);   /* a tenth of what a battery has tells a bad feed from a good one */
 }
 
 void words_ohms(text *out, double ohms)
@@ -120,14 +122,27 @@ static void put_element(text *out, const rl_model *model, int element)
     words_name(out, model, (size_t)element);
 }
 
+const char *words_contact(const rl_model *model, size_t element)
+{
+    return rl_model_element(model, element)->sort == RL_POINT ? "the ring terminal at" : "the metal at";
+}
+
 static void put_end(text *out, const rl_model *model, int element, const char *otherwise)
 {
     if (element < 0) {
         text_add(out, "%s", otherwise);
         return;
     }
-    text_add(out, "the ring terminal at ");
+    text_add(out, "%s ", words_contact(model, (size_t)element));
     put_element(out, model, element);
+}
+
+/* The last element of a load's return, where a reading without current ends. */
+static int end_of_return(const rl_model *model, size_t load)
+{
+    size_t count;
+    const int *on = rl_model_on_every_path(model, load, &count);
+    return count > 0 ? on[count - 1] : -1;
 }
 
 bool words_is_reading(const rl_test *test)
@@ -153,7 +168,10 @@ static void how_reading(text *out, const rl_model *model, const rl_test *t)
                  t->sort == RL_TEST_RESISTANCE ? "the resistance" : "continuity");
     put_end(out, model, t->from, "its ground terminal");
     text_add(out, " to ");
-    put_end(out, model, t->to, t->sort == RL_TEST_DROP ? "battery negative" : "the ring terminal at the end of its return");
+    if (t->sort == RL_TEST_DROP || t->to >= 0)
+        put_end(out, model, t->to, "battery negative");
+    else
+        put_end(out, model, end_of_return(model, (size_t)t->subject), "the end of its return");
     text_add(out, ".");
     text_free(&load);
 }
@@ -170,7 +188,7 @@ static void how_conditioned(text *out, const rl_model *model, const rl_test *t)
     else if (t->sort == RL_TEST_JUMPER)
         text_add(out, "Feed %s straight from the battery through a fuse; see what it does then.", name);
     else {
-        text_add(out, "Run a fused lead from the ring terminal at ");
+        text_add(out, "Run a fused lead from %s ", words_contact(model, (size_t)t->other));
         put_element(out, model, t->other);
         text_add(out, " to battery negative; see what %s does then.", name);
     }
@@ -269,14 +287,15 @@ static void outcomes_of_reading(text *out, const rl_model *model, const rl_test 
             words_volts(out, t->limit);
             text_add(out, ")");
         }
-        text_add(out, ". ");
+        text_add(out, ".");
     }
     if (t->suspect >= 0 && is_range(t->suspect_low, t->suspect_high)) {
-        text_add(out, "With ");
+        text_add(out, is_range(t->healthy_low, t->healthy_high) ? " With " : "With ");
         put_element(out, model, t->suspect);
         text_add(out, " at fault: ");
         put_range(out, t, t->suspect_low, t->suspect_high);
-        text_add(out, ".");
+        text_add(out, t->sort == RL_TEST_DROP ? "; open: the supply voltage."
+                      : t->sort == RL_TEST_SUPPLY ? "; open: 0 V." : "; open: no reading.");
     }
 }
 

@@ -24,10 +24,12 @@ rl_state words_worst(const rl_belief *belief);
 /* "strongly", "clearly", "slightly"; NULL where a finding says next to nothing. */
 const char *words_strength(double db);
 void words_minutes(text *out, double minutes);
-/* "12 mV", "0.31 V", "35 mohm", "2.1 ohm" */
+/* "12 mV", "0.31 V", "12.4 V", "35 mohm", "2.1 ohm" */
 void words_volts(text *out, double volts);
 void words_ohms(text *out, double ohms);
 
+/* Where a lead goes at an element: "the ring terminal at" a ground point, "the metal at" a splice or connector. */
+const char *words_contact(const rl_model *model, size_t element);
 /* Whether the test is a reading or a sound of a meter. */
 bool words_is_reading(const rl_test *test);
 /* What to do, in a sentence. */

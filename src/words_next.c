@@ -30,7 +30,7 @@ void words_repairs(text *out, const rl_model *model, const rl_outlook *outlook)
     assert(outlook->mends > 0);
     text_add(out, "repair at once: ");
     for (size_t i = 0; i < outlook->mends && i < REPAIRS_NAMED; i++) {
-        text_add(out, i == 0 ? "" : i == 1 ? "; if that was not it " : "; then ");
+        text_add(out, i == 0 ? "" : i == 1 ? "; if that was not it, " : "; then ");
         put_mend(out, model, &outlook->mend[i]);
     }
     if (outlook->mends > REPAIRS_NAMED)

@@ -80,7 +80,8 @@ static void what_was_meant_is_said(void **state)
     is_said("Delete 1\n", "there is no command `Delete`: `undo` does that\n", "");
     is_said("?\n", "there is no command `?`: `help` does that\n", "");
     is_said("tial_left\n", "nothing is called `tial_left`; did you mean `tail_left`?\n", "");
-    is_said("zzz\n", "[101]", "");
+    is_said("zzz\n", "nothing is called `zzz`: `list` shows what can be said, `help` the commands\n", "");
+    is_said("tail\n", "nothing is called `tail`: ", "(4 names fit `tail`: `list tail` shows them.)\n");
     is_said("left tail lamp dim\n", "error: ", "(left tail lamp is called `tail_left` here.)\n");
     is_said("look battery NEGATIVE post clean\n", "error: ", "(battery negative post is called `post` here.)\n");
     is_said("crossmember stud rusty\n", "error: ", "(rear crossmember stud is called `rear` here.)\n");
@@ -88,6 +89,9 @@ static void what_was_meant_is_said(void **state)
     is_said("crank slow\n", "error: ", "");
     is_said("why box\n", "`box` is no element and no load: it cannot be at fault\n", "");
     is_said("why look\n", "`look` is no element and no load: it cannot be at fault\n", "");
+    is_said("tail_left\n", "[101]", "After tail_left: normal, flickers, dim, dead, not\n");
+    is_said("rear\n", "[101]", "(rear is a point: `where rear` tells where, `why rear` what speaks for and\n"
+            "against it.)\n");
     is_said("why hot\n", "nothing is called `hot`\n", "");
 }
 

@@ -130,6 +130,106 @@ static void a_recipe_for_every_sort(void **state)
     run_free(&r);
 }
 
+/* The recipe that begins with a line such as "supply show (", its text up to the next one. */
+static char *recipe_of(const run *r, const char *line)
+{
+    const char *begin = at(r->out, line), *end = strstr(begin, "- Then type: ");
+    assert_non_null(end);
+    size_t length = (size_t)(end - begin);
+    char *copy = malloc(length + 1);
+    assert_non_null(copy);
+    memcpy(copy, begin, length);
+    copy[length] = '\0';
+    return copy;
+}
+
+static run all_of_the_cart(void)
+{
+    const char *file = case_file("cart.case", "case \"c\" on cart\ntail_left dim\nplate dim\nshow dim\n");
+    run r = run_tool("", "rank", run_data("cart.gnd"), file, "--recipes", "--tests", "0", NULL);
+    assert_int_equal(r.status, 0);
+    assert_true(run_widest(r.out) <= 80);
+    run_flatten(r.out);
+    return r;
+}
+
+/* The cart has 12 V with a spread of 4 %, and its feed is f7 alone: a sound feed of 2 mohm
+ * takes nothing from what its lamps draw, so nine readings in ten are within 1.645 x 0.48 V. */
+static void what_a_supply_reads(void **state)
+{
+    (void)state;
+    run r = all_of_the_cart();
+    char *recipe = recipe_of(&r, " supply show (");
+    double low = 0, high = 0, bad_low = 0, bad_high = 0;
+    assert_int_equal(sscanf(at(recipe, "Healthy: "), "Healthy: %lf V to %lf V. With tail lamps (f7) at fault: %lf V to %lf V; "
+                            "open: 0 V.", &low, &high, &bad_low, &bad_high), 4);
+    assert_true(fabs(low - (12 - 1.645 * 0.48)) < 0.06);
+    assert_true(fabs(high - (12 + 1.645 * 0.48)) < 0.06);
+    assert_true(bad_low > 0 && bad_low < low && bad_high < high && bad_low < bad_high);
+    free(recipe);
+    run_free(&r);
+}
+
+/* A lead on the battery post has its caution, once, whether the line names the post or not. */
+static void a_lead_on_the_post_is_cautioned(void **state)
+{
+    static const char *const by_default[] = { " drop show (", " supply show (" };
+    static const char on_post[] = "Caution: lead on the battery post: engine and charger off, no sparks. ";
+    (void)state;
+    run r = all_of_the_cart();
+    for (size_t i = 0; i < sizeof by_default / sizeof *by_default; i++) {
+        const char *line = at(r.out, by_default[i]) + 1;
+        assert_true((size_t)(line - r.out) > strlen(on_post));
+        assert_memory_equal(line - strlen(on_post), on_post, strlen(on_post));
+    }
+    const char *named = at(r.out, " drop plate to post (") + 1;
+    static const char main_strap[] = "Caution: battery post or main strap: engine and charger off; hydrogen: no sparks. ";
+    assert_memory_equal(named - strlen(main_strap), main_strap, strlen(main_strap));
+    assert_memory_not_equal(named - strlen(main_strap) - strlen(on_post), on_post, strlen(on_post));
+    run_free(&r);
+}
+
+/* A splice has no ring terminal: the short texts say of it what the recipes say. */
+static void a_splice_has_no_ring(void **state)
+{
+    (void)state;
+    const char *file = case_file("cart.case", "case \"c\" on cart\ntail_left dim\n");
+    run r = run_tool("", "rank", run_data("cart.gnd"), file, "--tests", "0", NULL);
+    run_flatten(r.out);
+    assert_null(strstr(r.out, "ring terminal at tail loom splice"));
+    run_free(&r);
+    r = run_tool("", "round", rules, "--minutes", "40", NULL);
+    assert_int_equal(r.status, 0);
+    run_flatten(r.out);
+    at(r.out, "the metal at headlamp loom splice (head_splice)");
+    at(r.out, "the ring terminal at cable to frame, under the seat (frame)");
+    assert_null(strstr(r.out, "ring terminal at headlamp loom splice"));
+    run_free(&r);
+}
+
+static size_t count_of(const char *whole, const char *part)
+{
+    size_t count = 0;
+    for (const char *c = strstr(whole, part); c != NULL; c = strstr(c + 1, part))
+        count++;
+    return count;
+}
+
+/* Of a long list the first 32 drops and resistances and the first 16 supplies say what they read. */
+static void a_long_list_has_ranges(void **state)
+{
+    (void)state;
+    run r = run_tool("", "rank", TEST_ROOT "/rules/demo-moraine.gnd", TEST_ROOT "/rules/demo-moraine.case", "--case", "M-04",
+                     "--tests", "0", "--recipes", NULL);
+    assert_int_equal(r.status, 0);
+    run_flatten(r.out);
+    at(at(r.out, " drop stop_right ("), "- Shows: Healthy: ");
+    size_t spans = count_of(r.out, "; open: the supply voltage.") + count_of(r.out, "; open: no reading.");
+    assert_true(spans > 16 && spans <= 32);   /* what measures the same is shown once */
+    assert_int_equal(count_of(r.out, "; open: 0 V."), 16);
+    run_free(&r);
+}
+
 /* More than a thousand tests: their numbers take the room that there is. */
 static void all_tests_of_a_large_case(void **state)
 {
@@ -315,6 +415,10 @@ int main(void)
         cmocka_unit_test(it_says_when_to_stop),
         cmocka_unit_test(recipes_on_demand),
         cmocka_unit_test(a_recipe_for_every_sort),
+        cmocka_unit_test(what_a_supply_reads),
+        cmocka_unit_test(a_lead_on_the_post_is_cautioned),
+        cmocka_unit_test(a_splice_has_no_ring),
+        cmocka_unit_test(a_long_list_has_ranges),
         cmocka_unit_test(all_tests_of_a_large_case),
         cmocka_unit_test(two_tests_ahead),
         cmocka_unit_test(wrong_usage),

@@ -160,6 +160,50 @@ static void a_killed_prompt_offers_to_go_on(void **state)
     assert_int_equal(talk_end(&t), 0);
 }
 
+/* What is typed where a yes or no is asked for is not taken for either, and not lost unseen. */
+static void a_question_is_asked_again(void **state)
+{
+    (void)state;
+    const char *path = run_path("again.case");
+    talk t = prompt(path);
+    talk_say(&t, "plate dim\n");
+    talk_until(&t, "next ");
+    talk_prompt(&t);
+    talk_kill(&t);
+    t = talk_terminal("ask", run_data("cart.gnd"), path, NULL);
+    talk_until(&t, "Go on with it? [y/n] ");
+    talk_say(&t, "tail_left dim\n");
+    talk_until(&t, "Answer y or n first; what you typed was not taken.");
+    talk_until(&t, "Go on with it? [y/n] ");
+    talk_say(&t, " YES \n");
+    talk_until(&t, "Going on with 1 line.");
+    talk_prompt(&t);
+    talk_say(&t, "leave\n");
+    assert_int_equal(talk_end(&t), 0);
+}
+
+/* The interrupt key gives up the line, not the case. */
+static void an_interrupted_line_is_given_up(void **state)
+{
+    (void)state;
+    const char *path = run_path("given_up.case");
+    talk t = prompt(path);
+    talk_say(&t, "plate dim");
+    talk_until(&t, "plate dim");
+    talk_say(&t, "\x03");
+    talk_until(&t, "(`leave` ends; nothing is lost.)");
+    talk_prompt(&t);
+    talk_say(&t, "tail_left dim\n");
+    talk_until(&t, "next ");
+    talk_prompt(&t);
+    talk_say(&t, "leave\n");
+    assert_int_equal(talk_end(&t), 0);
+    char *content = run_content(path);
+    assert_non_null(content);
+    assert_string_equal(content, "case \"given_up\" on cart\ntail_left dim\n");
+    free(content);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -169,6 +213,8 @@ int main(void)
         cmocka_unit_test(a_slip_is_answered_and_the_prompt_comes_back),
         cmocka_unit_test(messages_are_broken_at_the_edge),
         cmocka_unit_test(long_words_are_broken_too),
+        cmocka_unit_test(a_question_is_asked_again),
+        cmocka_unit_test(an_interrupted_line_is_given_up),
         cmocka_unit_test(a_killed_prompt_offers_to_go_on),
     };
     return cmocka_run_group_tests(tests, run_setup, run_teardown) != 0;

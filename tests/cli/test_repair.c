@@ -182,10 +182,11 @@ static void refuses(const char *content, const char *suspect, int status, const 
 static void bad_input_is_said(void **state)
 {
     (void)state;
-    refuses(proven, "raer", 1, "no element is called `raer`; did you mean `rear`?\n");
-    refuses(proven, "box", 1, "no element is called `box`");
+    refuses(proven, "raer", 1, "ringlug repair: nothing is called `raer`; did you mean `rear`?\n");
+    refuses(proven, "box", 1, "ringlug repair: `box` is no element and no load: it cannot be at fault\n");
+    refuses(proven, "tail lamp", 1, " suspects fit `tail lamp`: ");
     refuses(proven, "\x1b[31m", 1, "\\x1B");
-    refuses("case \"c\" on cart\nscratch rear crust\ntug rear off\n", NULL, 1, "contradict each other");
+    refuses("case \"c\" on cart\nscratch rear crust\ntug rear off\n", NULL, 1, "this finding contradicts 1 other: line 2\n");
     refuses("case \"d\" on cart\ntail_left dmi\n", NULL, 1, "case d has errors and is left out");
     refuses("# nothing\n", NULL, 1, "has no case\n");
     run r = run_tool("", "repair", run_data("cart.gnd"), NULL);

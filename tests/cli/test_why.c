@@ -295,6 +295,7 @@ static void bad_suspects(void **state)
     is_refused("box", "`box` is no element and no load: it cannot be at fault\n");
     is_refused("look", "`look` is no element and no load: it cannot be at fault\n");
     is_refused("tail lamp", "3 suspects fit `tail lamp`: `f7`, `tail_left`, `tail_right`\n");
+    is_refused("tail_", "3 suspects fit `tail_`: `tail_joint`, `tail_left`, `tail_right`\n");
     is_refused("a\033[31m", "nothing is called `a\\x1B[31m`\n");
 }
 
@@ -304,6 +305,10 @@ static void labels_and_wires(void **state)
     run r = why(run_data("cart.case"), "crossmember", "--case", "looked");
     assert_int_equal(r.status, 0);
     has(&r, "rear crossmember stud (rear)");
+    run_free(&r);
+    r = why(run_data("cart.case"), "tail_j", "--case", "looked");   /* a part of a name, of no label */
+    assert_int_equal(r.status, 0);
+    has(&r, "tail loom splice (tail_joint)");
     run_free(&r);
     r = why(run_data("cart.case"), "plate.wire", "--case", "dim");
     assert_int_equal(r.status, 0);
@@ -345,6 +350,13 @@ static void at_the_prompt(void **state)
     run_flatten(r.out);
     has(&r, "These two return through rear: a fault there would explain them:");
     has(&r, "Not yet looked at, returning through rear: tail_right and pump. Look at these next.");
+    run_free(&r);
+    r = run_tool("tail_left dim\nwhy tail_j\nwhere tail_j\nwhy tail_\n", "ask", run_data("cart.gnd"), NULL);
+    run_flatten(r.out);
+    const char *by_part = strstr(r.out, "tail loom splice (tail_joint)");
+    assert_non_null(by_part);
+    assert_non_null(strstr(by_part + 1, "tail loom splice (tail_joint)"));
+    assert_non_null(strstr(r.err, "3 names fit `tail_`: `list tail_` shows them"));
     run_free(&r);
 }
 

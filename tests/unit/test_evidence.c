@@ -561,6 +561,26 @@ static void books_without_memory(void **state)
     assert_int_equal(b->pieces, pieces);
 }
 
+/* Of a batch only the case at hand keeps what was worked out. */
+static void a_resting_case_gives_its_memory_back(void **state)
+{
+    bench *b = *state;
+    const rl_answer *answer;
+    assert_int_equal(add(b, "left dead"), RL_OK);
+    assert_int_equal(rl_case_answer(b->c, &answer), RL_OK);
+    long working = b->pieces;
+    double p = answer->belief[0].p[RL_CORRODED];
+    rl_case_rest(b->c);
+    long resting = b->pieces;
+    assert_true(resting < working);
+    assert_int_equal(rl_case_answer(b->c, &answer), RL_OK);
+    assert_true(answer->belief[0].p[RL_CORRODED] == p);
+    assert_int_equal(b->pieces, working);
+    rl_case_rest(b->c);
+    rl_case_rest(b->c);   /* nothing is left to give */
+    assert_int_equal(b->pieces, resting);
+}
+
 #define T(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
 
 int main(void)
@@ -571,6 +591,7 @@ int main(void)
         T(an_emptied_unnamed_occasion), T(hundreds_of_lines), T(places_and_names), T(naming_a_case),
         T(what_was_found), T(found_nothing_says_all), T(what_is_touched), T(symptoms_and_inspections_touched),
         T(one_bad_case), T(a_lost_head), T(no_such_file), T(adding_without_memory), T(books_without_memory),
+        T(a_resting_case_gives_its_memory_back),
     };
     return cmocka_run_group_tests(tests, NULL, NULL) != 0;
 }

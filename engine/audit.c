@@ -47,7 +47,8 @@ static rl_status make_report(rl_audit *a, size_t draws, uint64_t seed)
     jmp_buf bail;
     if (setjmp(bail) != 0)
         return RL_MEMORY;
-    a->arena.bail = a->work.bail = a->scratch.bail = &bail;
+    a->arena.bail = a->work.bail = a->scratch.bail = a->vehicle.scratch.bail = &bail;
+    a->vehicle.base = rl_arena_mark(&a->vehicle.scratch);
     rl_status status = make_case(a);
     if (status != RL_OK)
         return status;
@@ -73,7 +74,10 @@ rl_status rl_audit_new(rl_context *context, const rl_model *model, size_t draws,
     rl_arena_init(&a->arena, &memory, 0);
     rl_arena_init(&a->work, &memory, 0);
     rl_arena_init(&a->scratch, &memory, 0);
+    a->vehicle = (rl_drawn){.context = context, .model = &a->plain};
+    rl_arena_init(&a->vehicle.scratch, &memory, 0);
     rl_status status = make_report(a, draws, seed);
+    rl_arena_free(&a->vehicle.scratch);
     rl_arena_free(&a->scratch);
     rl_arena_free(&a->work);
     rl_case_free(a->drawn);

@@ -297,6 +297,60 @@ static int quickest(const finder *f, signature *const *member, size_t count)
     return best;
 }
 
+/* Tests but looks that show any of the members, each once. */
+static const rl_test **shown_by(finder *f, signature *const *member, size_t count, int *tests)
+{
+    bool *shows = rl_many(f->lab.scratch, f->tests.count + 1, bool);
+    *tests = 0;
+    for (size_t i = 0; i < count; i++)
+        for (size_t k = member[i]->looks; k < member[i]->marks.count; k++) {
+            bool *now = &shows[marks_of(member[i])[k].test];
+            *tests += !*now;
+            *now = true;
+        }
+    const rl_test **list = rl_many(f->lab.scratch, *tests + 1, const rl_test *);
+    for (int t = 0, at = 0; t < f->tests.count; t++)
+        if (shows[t])
+            list[at++] = &f->tests.at[t];
+    return list;
+}
+
+/* Numbers members that a test brings the same law to alike. */
+static void part_by(const finder *f, signature *const *member, int count, const rl_test *test, int *part)
+{
+    int parts = 0, *first = rl_many(f->lab.scratch, count, int);
+    for (int i = 0; i < count; i++) {
+        int p = 0;
+        while (p < parts && differs(member[first[p]], member[i], (int)(test - f->tests.at)))
+            p++;
+        part[i] = p;
+        if (p == parts)
+            first[parts++] = i;
+    }
+}
+
+/* How to tell all members apart, as far as tests do. */
+static void tell_apart(finder *f, signature *const *member, rl_alike *g)
+{
+    signature sound = {.looks = 0};
+    rl_mark before = rl_arena_mark(f->lab.scratch);
+    rl_split split = {.members = (int)g->count + g->as_sound};
+    signature **all = rl_many(f->lab.scratch, split.members, signature *);
+    memcpy(all, member, g->count * sizeof(signature *));
+    if (g->as_sound)
+        all[g->count] = &sound;
+    split.test = shown_by(f, member, g->by_all ? 0 : g->count, &split.tests);
+    int *part = rl_arena_array(f->lab.scratch, (size_t)split.tests + 1, (size_t)split.members * sizeof *part);
+    for (int t = 0; t < split.tests; t++) {
+        rl_mark here = rl_arena_mark(f->lab.scratch);
+        part_by(f, all, split.members, split.test[t], &part[(size_t)t * (size_t)split.members]);
+        rl_arena_rewind(f->lab.scratch, here);
+    }
+    split.part = part;
+    rl_audit_apart(f->lab.model, &f->audit->arena, f->lab.scratch, &split, g);
+    rl_arena_rewind(f->lab.scratch, before);
+}
+
 static void put_group(finder *f, signature *const *member, size_t count, manner by)
 {
     bool all = by == BY_ALL;
@@ -310,6 +364,7 @@ static void put_group(finder *f, signature *const *member, size_t count, manner 
         g->p += member[i]->p;
         g->apart = by == BY_FEW ? fmax(g->apart, apart(member[0], member[i])) : 0;
     }
+    tell_apart(f, member, g);
     int test = all ? -1 : quickest(f, member, count);
     if (test < 0) {
         rl_audit_remedy(f->lab.model, g);

@@ -1,16 +1,16 @@
-/* audit_bits.c: how much looks alone would tell on average, in bits.
+/* audit_bits.c: how much all tests that need no access would tell on average, in bits.
  *
  * Left is H(S) - I(S; O): S the states of all elements, O the outcomes of all
- * behaviours and symptoms seen once.  Where that cannot be gone through, I is
- * the mean of log2 P(o | s) / P(o) over drawn vehicles: P(o) by exact
- * inference, P(o | s) by summing out the hidden detail of what is not sound.
+ * behaviours, symptoms, and inspections and readings for which no area is opened,
+ * each done once.  Where that cannot be gone through, I is the mean of
+ * log2 P(o | s) / P(o) over drawn vehicles: P(o) by exact inference, P(o | s)
+ * by summing out the hidden detail of what is not sound.  Of drops across the same
+ * elements that of the load of greatest current stands for all.
  *
  * Invariant: an estimate is unbiased and comes with its standard error; what
  * would take too much is a bound and says so.
  */
 #include "audit.h"
-
-#include "draw_random.h"
 
 #include <assert.h>
 #include <math.h>
@@ -19,6 +19,8 @@
 /* Laws asked for one drawn vehicle: more is too much. */
 static const double MOST_LAWS = 2e6;
 enum { FOR_AUDIT = 0x617564 };   /* a word of the key of its random numbers */
+/* More readings, all of one vehicle, make networks that are too wide, or take minutes. */
+enum { MOST_READINGS = 32 };
 
 /* An element whose detail has to be summed out, in one drawn vehicle. */
 typedef struct hidden {
@@ -28,17 +30,21 @@ typedef struct hidden {
     int seen_by;               /* looks at hand that hang on it, while one is chosen */
 } hidden;
 
+/* What a meter showed. */
+typedef struct shown { rl_showing meter; double value; bool open; } shown;
+
 typedef struct drawer {
     rl_audit *audit;
     rl_lab lab;
-    rl_trial *look;
-    int looks;
+    rl_trial *look;            /* behaviours, symptoms, inspections, then readings */
+    int looks, readings;       /* all of them; how many of them are readings */
     int **looks_at;            /* by element: looks that hang on it */
     int *looks_at_count;
     double *sound_law;         /* [look][RL_MAX_LEVELS + 2] where nothing is at fault */
     /* of one drawn vehicle */
     rl_state *state;
-    int *outcome;              /* by look */
+    int *outcome;              /* by look, of what is no reading */
+    shown *reading;            /* by look, of readings */
     hidden *hide;
     int hides;
     int *hide_of;              /* by element: index of hide, or -1 */
@@ -81,17 +87,74 @@ static void index_looks(drawer *d)
         }
 }
 
+static bool is_reading(const rl_test *test)
+{
+    return test->sort == RL_TEST_DROP || test->sort == RL_TEST_RESISTANCE || test->sort == RL_TEST_CONTINUITY ||
+           test->sort == RL_TEST_SUPPLY;
+}
+
+/* By rl_test.measures: the drop in no area whose load draws most. */
+static int *strongest_drops(const drawer *d, const rl_candidates *tests)
+{
+    const rl_node *node = d->lab.model->node;
+    size_t sets = 0;
+    for (int t = 0; t < tests->count; t++)
+        sets = tests->at[t].measures > sets ? tests->at[t].measures : sets;
+    int *best = rl_arena_array(d->lab.arena, sets + 1, sizeof *best);
+    for (size_t i = 0; i <= sets; i++)
+        best[i] = -1;
+    for (int t = 0; t < tests->count; t++) {
+        const rl_test *test = &tests->at[t];
+        int *now = &best[test->measures];
+        if (test->sort == RL_TEST_DROP && test->areas[0] < 0 && test->areas[1] < 0 &&
+            (*now < 0 || node[test->subject].info.current > node[tests->at[*now].subject].info.current))
+            *now = t;
+    }
+    return best;
+}
+
+/* Whether the test is done: no area is opened for it, and no load has to be amiss. */
+static bool is_done(const rl_candidates *tests, const int *strongest, int at)
+{
+    const rl_test *test = &tests->at[at];
+    if (test->sort == RL_TEST_BEHAVIOUR || test->sort == RL_TEST_SYMPTOM)
+        return true;
+    if (test->areas[0] >= 0 || test->areas[1] >= 0)
+        return false;
+    if (test->sort == RL_TEST_DROP)
+        return strongest[test->measures] == at;
+    return test->sort == RL_TEST_INSPECTION || is_reading(test);
+}
+
+/* Tests are listed so: behaviours, symptoms, inspections, readings. */
 static void make_looks(drawer *d)
 {
     rl_candidates *tests = rl_new(d->lab.arena, rl_candidates);
     rl_admit_all(tests, d->lab.arena, d->audit->kase);
-    while (d->looks < tests->count && (tests->at[d->looks].sort == RL_TEST_BEHAVIOUR ||
-                                       tests->at[d->looks].sort == RL_TEST_SYMPTOM))
-        d->looks++;
-    d->look = rl_many(d->lab.arena, d->looks + 1, rl_trial);
-    for (int t = 0; t < d->looks; t++)
-        rl_trial_make(&d->lab, d->lab.arena, &tests->at[t], &d->look[t]);
+    const int *strongest = strongest_drops(d, tests);
+    rl_audit_report *r = &d->audit->report;
+    d->look = rl_many(d->lab.arena, tests->count + 1, rl_trial);
+    for (int t = 0; t < tests->count; t++) {
+        if (!is_done(tests, strongest, t))
+            continue;
+        assert(d->readings == 0 || is_reading(&tests->at[t]));
+        d->readings += is_reading(&tests->at[t]);
+        r->inspections += tests->at[t].sort == RL_TEST_INSPECTION;
+        rl_trial_make(&d->lab, d->lab.arena, &tests->at[t], &d->look[d->looks++]);
+    }
+    r->readings = (size_t)d->readings;
     index_looks(d);
+}
+
+/* Law of an outcome that is no reading, states and rows being as they are. */
+static void law_of(drawer *d, int look, double *out)
+{
+    const rl_trial *t = &d->look[look];
+    if (t->test->sort == RL_TEST_INSPECTION)
+        memcpy(out, d->lab.model->look[t->test->named].row[d->state[t->test->subject]],
+               (size_t)rl_trial_outcomes(&d->lab, t) * sizeof *out);
+    else
+        rl_trial_law(&d->lab, t, out);
 }
 
 static void make_room(drawer *d)
@@ -99,10 +162,14 @@ static void make_room(drawer *d)
     rl_arena *arena = d->lab.arena;
     int nodes = d->lab.model->nodes;
     d->sound_law = rl_many(arena, (d->looks + 1) * STRIDE, double);
-    for (int t = 0; t < d->looks; t++)
-        rl_trial_law(&d->lab, &d->look[t], &d->sound_law[t * STRIDE]);
     d->state = rl_many(arena, nodes + 1, rl_state);
+    for (int t = 0; t < d->looks - d->readings; t++)
+        law_of(d, t, &d->sound_law[t * STRIDE]);
     d->outcome = rl_many(arena, d->looks + 1, int);
+    d->reading = rl_many(arena, d->looks + 1, shown);
+    d->audit->vehicle.state = d->state;
+    d->audit->vehicle.bin = rl_many(arena, nodes + 1, int);
+    d->audit->vehicle.active = rl_many(arena, nodes + 1, bool);
     d->hide = rl_many(arena, nodes + 1, hidden);
     d->hide_of = rl_many(arena, nodes + 1, int);
     d->touched = rl_many(arena, d->looks + 1, int);
@@ -120,7 +187,10 @@ static void draw_element(drawer *d, rl_random *random, int element)
     if (state == RL_SOUND)
         return;
     rl_detail detail = rl_lab_detail(&d->lab, d->lab.scratch, element, (rl_state)state);
-    d->lab.row[element] = detail.row[rl_random_pick(random, detail.p, detail.count)];
+    int row = detail.row[rl_random_pick(random, detail.p, detail.count)];
+    d->lab.row[element] = row;
+    d->audit->vehicle.active[element] = state == RL_LOOSE && row == 1;
+    d->audit->vehicle.bin[element] = state == RL_CORRODED ? d->lab.frame.bin[row - 2] : 0;
     for (int i = 0; i < d->looks_at_count[element]; i++) {
         int look = d->looks_at[element][i];
         if (!d->is_touched[look])
@@ -136,10 +206,10 @@ static void draw_element(drawer *d, rl_random *random, int element)
 static void draw_outcomes(drawer *d, rl_random *random)
 {
     double law[STRIDE];
-    for (int t = 0; t < d->looks; t++) {
+    for (int t = 0; t < d->looks - d->readings; t++) {
         const double *now = &d->sound_law[t * STRIDE];
         if (d->is_touched[t]) {
-            rl_trial_law(&d->lab, &d->look[t], law);
+            law_of(d, t, law);
             now = law;
         }
         d->outcome[t] = rl_random_pick(random, now, rl_trial_outcomes(&d->lab, &d->look[t]));
@@ -160,6 +230,8 @@ static void forget(drawer *d)
 static bool hangs_on_hidden(const drawer *d, int look)
 {
     const rl_trial *t = &d->look[look];
+    if (t->test->sort == RL_TEST_INSPECTION)   /* it shows the state alone */
+        return false;
     for (int i = 0; i < t->elements; i++) {
         int h = d->hide_of[t->element[i]];
         if (h >= 0 && !d->hide[h].fixed)
@@ -168,11 +240,23 @@ static bool hangs_on_hidden(const drawer *d, int look)
     return false;
 }
 
+static double log_density(drawer *d, int look)
+{
+    const shown *s = &d->reading[look];
+    rl_mark before = rl_arena_mark(d->lab.scratch);
+    rl_end end = rl_trial_end(&d->lab, &d->look[look]);
+    double density = rl_showing_density(&s->meter, &end, s->value, s->open);
+    rl_arena_rewind(d->lab.scratch, before);
+    return log(density);
+}
+
 static double log_chance(drawer *d, int look)
 {
     double law[STRIDE];
     d->laws++;
-    rl_trial_law(&d->lab, &d->look[look], law);
+    if (look >= d->looks - d->readings)
+        return log_density(d, look);
+    law_of(d, look, law);
     return log(law[d->outcome[look]]);
 }
 
@@ -265,7 +349,7 @@ static double log_given_states(drawer *d)
     double sum = 0;
     for (int t = 0; t < d->looks; t++)
         if (!d->is_touched[t])
-            sum += log(d->sound_law[t * STRIDE + d->outcome[t]]);
+            sum += t < d->looks - d->readings ? log(d->sound_law[t * STRIDE + d->outcome[t]]) : log_density(d, t);
     d->laws = 0;
     return sum + log_apart(d, d->touched, d->touches);
 }
@@ -281,21 +365,62 @@ static rl_status add_line(drawer *d, const char *one, const char *two)
     return rl_case_add(d->audit->drawn, line.bytes, line.length, NULL, 0);
 }
 
-static rl_status write_case(drawer *d)
+/* The name of what a test showed that is no reading; NULL: `others work` says it. */
+static const char *outcome_name(const drawer *d, int look)
 {
     const rl_model *m = d->lab.model;
-    bool others = false;
-    rl_status status = rl_case_new(d->audit->context, m, "drawn", &d->audit->drawn);
-    for (int t = 0; t < d->looks && status == RL_OK; t++) {
-        const rl_test *test = d->look[t].test;
-        bool load = test->sort == RL_TEST_BEHAVIOUR;
-        others = others || (load && d->outcome[t] == 0);
-        if (!load)
-            status = add_line(d, test->text, d->outcome[t] ? "present" : "absent");
-        else if (d->outcome[t] > 0)
-            status = add_line(d, test->text, m->kind[m->node[test->subject].info.kind].info.level[d->outcome[t]]);
+    const rl_test *test = d->look[look].test;
+    int outcome = d->outcome[look];
+    switch (test->sort) {
+    case RL_TEST_SYMPTOM: return outcome ? "present" : "absent";
+    case RL_TEST_INSPECTION: return m->look[test->named].info.outcome[outcome];
+    default: return outcome > 0 ? m->kind[m->node[test->subject].info.kind].info.level[outcome] : NULL;
     }
-    return status == RL_OK && others ? add_line(d, "others", "work") : status;
+}
+
+static rl_showing_sort meter_of(rl_test_sort sort)
+{
+    return sort == RL_TEST_DROP ? RL_SHOW_DROP : sort == RL_TEST_SUPPLY ? RL_SHOW_SUPPLY
+           : sort == RL_TEST_RESISTANCE ? RL_SHOW_RESISTANCE : RL_SHOW_CONTINUITY;
+}
+
+/* Takes the readings of the drawn vehicle, into its case and for log_density. */
+static rl_status write_readings(drawer *d)
+{
+    rl_case *c = d->audit->drawn;
+    rl_drawn *vehicle = &d->audit->vehicle;
+    rl_status status = RL_OK;
+    rl_stage stage;
+    if (d->readings == 0)
+        return RL_OK;
+    rl_arena_rewind(&vehicle->scratch, vehicle->base);
+    rl_stage_make(&stage, vehicle, c);
+    for (int t = d->looks - d->readings; t < d->looks && status == RL_OK; t++) {
+        rl_text line = {.arena = &vehicle->scratch};
+        rl_draw_test(&stage, d->look[t].test, &line);
+        status = rl_case_add(c, line.bytes, line.length, NULL, 0);
+        if (status != RL_OK)
+            break;
+        const rl_finding *f = c->finding[c->findings - 1];
+        rl_showing meter = rl_showing_make(d->lab.model, meter_of(d->look[t].test->sort), c->occasion[0].battery, false);
+        d->reading[t] = (shown){meter, f->value, f->open};
+    }
+    return status;
+}
+
+static rl_status write_case(drawer *d)
+{
+    bool others = false;
+    rl_status status = rl_case_new(d->audit->context, d->lab.model, "drawn", &d->audit->drawn);
+    for (int t = 0; t < d->looks - d->readings && status == RL_OK; t++) {
+        const char *outcome = outcome_name(d, t);
+        others = others || !outcome;
+        if (outcome)
+            status = add_line(d, d->look[t].test->text, outcome);
+    }
+    if (status == RL_OK && others)
+        status = add_line(d, "others", "work");
+    return status == RL_OK ? write_readings(d) : status;
 }
 
 /* One upward pass, where one network is narrow enough. */
@@ -303,9 +428,11 @@ static rl_status log_exact(drawer *d, double *out)
 {
     rl_mark before = rl_arena_mark(&d->audit->work);
     rl_bench *bench = rl_new(&d->audit->work, rl_bench);
+    d->audit->drawn->arena.bail = d->audit->work.bail;   /* densities of its readings are kept with them */
     rl_status status = rl_bench_make(bench, &d->audit->work, d->audit->drawn, NULL);
     if (status == RL_OK)
         status = rl_bench_collect(bench);
+    d->audit->drawn->arena.bail = NULL;
     *out = bench->log_evidence;
     rl_arena_rewind(&d->audit->work, before);
     return status;
@@ -315,9 +442,7 @@ static rl_status log_exact(drawer *d, double *out)
 static rl_status log_seen(drawer *d, double *out)
 {
     const rl_answer *answer;
-    rl_status status = write_case(d);
-    if (status == RL_OK)
-        status = log_exact(d, out);
+    rl_status status = log_exact(d, out);
     if (status == RL_WIDE) {
         status = rl_case_answer(d->audit->drawn, &answer);
         if (status == RL_OK && !(answer->neglected < 1))
@@ -327,8 +452,6 @@ static rl_status log_seen(drawer *d, double *out)
             d->slack -= log1p(-answer->neglected);
         }
     }
-    rl_case_free(d->audit->drawn);
-    d->audit->drawn = NULL;
     return status;
 }
 
@@ -340,12 +463,18 @@ static rl_status draw_one(drawer *d, uint64_t seed, uint64_t number, double *bit
     const uint64_t key[] = {FOR_AUDIT, seed, number};
     rl_random random = rl_random_make(key, 3);
     rl_mark before = rl_arena_mark(d->lab.scratch);
-    double seen;
+    double given = 0, seen;
+    d->audit->vehicle.number = number;
     for (int e = 0; e < d->lab.model->nodes; e++)
         draw_element(d, &random, e);
     draw_outcomes(d, &random);
-    double given = log_given_states(d);
-    rl_status status = d->laws > MOST_LAWS ? RL_WIDE : log_seen(d, &seen);
+    rl_status status = write_case(d);
+    if (status == RL_OK) {
+        given = log_given_states(d);
+        status = d->laws > MOST_LAWS ? RL_WIDE : log_seen(d, &seen);
+    }
+    rl_case_free(d->audit->drawn);
+    d->audit->drawn = NULL;
     if (status == RL_OK)
         *bits = (given - seen) / log(2);
     forget(d);
@@ -357,6 +486,8 @@ static rl_status draw_all(drawer *d, size_t draws, uint64_t seed)
 {
     rl_audit_report *r = &d->audit->report;
     double mean = 0, square = 0;
+    d->slack = 0;
+    d->audit->vehicle.seed = seed;
     make_room(d);
     for (size_t i = 0; i < draws; i++) {
         double bits = 0, step;
@@ -374,6 +505,22 @@ static rl_status draw_all(drawer *d, size_t draws, uint64_t seed)
     return RL_OK;
 }
 
+/* Keeps so many of the readings, spread evenly.  Some are better than none where all take too much:
+ * with the others no more would be left. */
+static void thin_readings(drawer *d, int keep)
+{
+    rl_audit_report *r = &d->audit->report;
+    int first = d->looks - d->readings;
+    assert(keep < d->readings);
+    for (int i = 0; i < keep; i++)
+        d->look[first + i] = d->look[first + (int)((2 * (long long)i + 1) * d->readings / (2 * keep))];
+    r->left_out += (size_t)(d->readings - keep);
+    r->readings = (size_t)keep;
+    d->looks = first + keep;
+    d->readings = keep;
+    index_looks(d);
+}
+
 rl_status rl_audit_bits(rl_audit *audit, size_t draws, uint64_t seed)
 {
     rl_audit_report *r = &audit->report;
@@ -384,8 +531,14 @@ rl_status rl_audit_bits(rl_audit *audit, size_t draws, uint64_t seed)
     r->prior_bits = entropy_of_states(audit->model);
     r->left = RL_LEFT_EXACT;
     rl_status status = RL_OK;
-    if (!rl_audit_exact(&d.lab, d.look, d.looks, &r->left_bits))
+    if (d.readings > MOST_READINGS)
+        thin_readings(&d, MOST_READINGS);
+    if (d.readings > 0 || !rl_audit_exact(&d.lab, d.look, d.looks, &r->left_bits))
         status = draw_all(&d, draws, seed);
+    while (status == RL_WIDE && d.readings > 0) {
+        thin_readings(&d, d.readings / 2);
+        status = draw_all(&d, draws, seed);
+    }
     if (status == RL_WIDE) {
         r->left = RL_LEFT_BOUND;
         r->left_bits = r->prior_bits;

@@ -62,12 +62,23 @@ static void spread(walker *w, int at, size_t cell, double p)
             spread(w, at + 1, cell * (size_t)outcomes + (size_t)k, p * law[k]);
 }
 
+/* An inspection shows the state itself. */
+static void set_law(walker *w, const rl_trial *t, double *out)
+{
+    const rl_test *test = t->test;
+    if (test->sort == RL_TEST_INSPECTION)
+        memcpy(out, w->lab->model->look[test->named].row[w->state[test->subject]],
+               (size_t)rl_trial_outcomes(w->lab, t) * sizeof *out);
+    else
+        rl_trial_law(w->lab, t, out);
+}
+
 /* Goes through the hidden detail of the elements from `element` on. */
 static void go_detail(walker *w, int element, double p)
 {
     if (element == w->lab->model->nodes) {
         for (int t = 0; t < w->trials; t++)
-            rl_trial_law(w->lab, &w->trial[t], &w->law[(size_t)t * (RL_MAX_LEVELS + 2)]);
+            set_law(w, &w->trial[t], &w->law[(size_t)t * (RL_MAX_LEVELS + 2)]);
         spread(w, 0, 0, p);
         return;
     }

@@ -25,11 +25,11 @@ static const char help[] =
     "How good the rules are: faults that they cannot tell apart, by looking alone\n"
     "or by any test, and what would; what no load reveals; numbers that are\n"
     "missing; rows that contradict physics; returns that hide each other; and how\n"
-    "much looking alone leaves unknown.\n"
+    "much all tests that need nothing opened leave unknown.\n"
     "\n"
     "  --json             one JSON object\n"
     "  --groups K         entries of each list on the page (8; 0: all)\n"
-    "  --draws N          vehicles drawn for what looking leaves (400)\n"
+    "  --draws N          vehicles drawn for what tests leave (400)\n"
     "  --seed S           the same vehicles for the same number (1)\n"
     "  --memory MIB       memory for exact answers (1024)\n"
     "  --no-color         no colour, even on a terminal\n"
@@ -52,20 +52,60 @@ static json_t *place(const char *path, size_t line, json_t *object)
     return object;
 }
 
+/* A sound vehicle has no id. */
+static json_t *fault_object(const rl_model *model, const rl_alike *g, size_t index)
+{
+    if (index == g->count)
+        return json_pack("{s:s}", "state", rl_state_text(RL_SOUND));
+    return json_pack("{s:o,s:s}", "id", id_of(model, g->faults[index].element), "state",
+                     rl_state_text(g->faults[index].state));
+}
+
+static json_t *steps_array(const rl_model *model, const rl_alike *g)
+{
+    json_t *steps = json_array();
+    for (size_t i = 0; i < g->tellers; i++) {
+        text told = { 0 };
+        json_t *classes = json_array();
+        words_told(&told, model, g, i, 0);
+        for (size_t k = 0; k < g->count + g->as_sound; k++)
+            json_array_append_new(classes, json_integer((json_int_t)g->teller[i].part[k]));
+        json_array_append_new(steps, json_pack("{s:o,s:o,s:o,s:o}", "test", json_words(g->teller[i].test), "minutes",
+                                               json_number_of(g->teller[i].minutes), "tells",
+                                               json_words(text_get(&told)), "classes", classes));
+        text_free(&told);
+    }
+    return steps;
+}
+
+static json_t *together_array(const rl_model *model, const rl_alike *g)
+{
+    json_t *pairs = json_array();
+    for (size_t i = 0; i < g->pairs; i++) {
+        text lacked = { 0 };
+        words_lacked(&lacked, model, g, i);
+        json_array_append_new(pairs, json_pack("{s:[o,o],s:o}", "faults", fault_object(model, g, g->pair[i].first),
+                                               fault_object(model, g, g->pair[i].second), "lacks",
+                                               json_words(text_get(&lacked))));
+        text_free(&lacked);
+    }
+    return pairs;
+}
+
 static json_t *alike_object(const rl_model *model, const rl_alike *g)
 {
     json_t *elements = json_array(), *faults = json_array();
     text why = { 0 };
-    words_separated(&why, model, g);
+    words_separated(&why, model, g, 0);
     for (size_t i = 0; i < g->count; i++) {
         if (i == 0 || g->faults[i].element != g->faults[i - 1].element)
             json_array_append_new(elements, id_of(model, g->faults[i].element));
-        json_array_append_new(faults, json_pack("{s:o,s:s}", "id", id_of(model, g->faults[i].element), "state",
-                                                rl_state_text(g->faults[i].state)));
+        json_array_append_new(faults, fault_object(model, g, i));
     }
-    json_t *object = json_pack("{s:s,s:o,s:o,s:o,s:b,s:o}", "by", g->by_all ? "all" : "looks", "elements", elements,
+    json_t *object = json_pack("{s:s,s:o,s:o,s:o,s:b,s:o,s:o,s:o}", "by", g->by_all ? "all" : "looks", "elements", elements,
                                "separated_by", json_words(text_get(&why)), "faults", faults, "as_sound",
-                               (int)g->as_sound, "p", json_number_of(g->p));
+                               (int)g->as_sound, "p", json_number_of(g->p), "steps", steps_array(model, g), "together",
+                               together_array(model, g));
     if (g->apart > 0)
         json_object_set_new(object, "apart", json_number_of(g->apart));
     if (g->test != NULL) {
@@ -127,10 +167,12 @@ static void print_json(FILE *out, const rl_model *model, const rl_audit_report *
         json_array_append_new(missing, gap_object(model, &r->gap[i]));
     for (size_t i = 0; i < r->covers; i++)
         json_array_append_new(covers, cover_object(model, &r->cover[i]));
-    json_print(out, json_pack("{s:o,s:o,s:o,s:o,s:o,s:s,s:o,s:I,s:o,s:o,s:o,s:o}", "vehicle",
+    json_print(out, json_pack("{s:o,s:o,s:o,s:o,s:o,s:s,s:o,s:I,s:I,s:I,s:I,s:o,s:o,s:o,s:o}", "vehicle",
                               json_words(rl_model_vehicle(model)->id), "alike", alike, "unseen", unseen, "prior_bits",
                               json_number_of(r->prior_bits), "left_bits", json_number_of(r->left_bits), "left_by", words_left(r->left),
-                              "left_error", json_number_of(r->left_error), "drawn", (json_int_t)r->drawn, "rows", rows,
+                              "left_error", json_number_of(r->left_error), "drawn", (json_int_t)r->drawn, "inspections",
+                              (json_int_t)r->inspections, "readings", (json_int_t)r->readings, "left_out",
+                              (json_int_t)r->left_out, "rows", rows,
                               "missing", missing, "covered", covers, "close", close));
 }
 
@@ -173,25 +215,34 @@ static void say_more(const audit_page *p, size_t shown, size_t all)
     text_free(&said);
 }
 
-/* The one state of all faults of a group; RL_SOUND: they have several. */
-static rl_state state_of(const rl_alike *g)
+/* Whether the same tells two groups apart, and the same is missing. */
+static bool want_same(const rl_alike *a, const rl_alike *b)
 {
-    for (size_t i = 1; i < g->count; i++)
-        if (g->faults[i].state != g->faults[0].state)
-            return RL_SOUND;
-    return g->faults[0].state;
+    if (a->tellers != b->tellers || a->pairs != b->pairs)
+        return false;
+    for (size_t i = 0; i < a->tellers; i++)
+        if (strcmp(a->teller[i].test, b->teller[i].test) != 0 ||
+            memcmp(a->teller[i].part, b->teller[i].part, (a->count + a->as_sound) * sizeof(size_t)) != 0)
+            return false;
+    for (size_t i = 0; i < a->pairs; i++) {
+        const rl_untold *p = &a->pair[i], *q = &b->pair[i];
+        if (p->first != q->first || p->second != q->second || p->remedy != q->remedy || p->element != q->element ||
+            p->other != q->other || p->uninspected != q->uninspected)
+            return false;
+    }
+    return true;
 }
 
 /* Whether two groups are of the same elements, each in one state, and want the same. */
 static bool one_line(const rl_alike *a, const rl_alike *b)
 {
-    if (a->by_all != b->by_all || (a->apart > 0) != (b->apart > 0) || a->as_sound != b->as_sound || a->count != b->count || a->remedy != b->remedy ||
-        state_of(a) == RL_SOUND || state_of(b) == RL_SOUND || a->element != b->element || a->other != b->other)
+    if (a->by_all != b->by_all || (a->apart > 0) != (b->apart > 0) || a->as_sound != b->as_sound ||
+        a->count != b->count || words_alike_state(a) == RL_SOUND || words_alike_state(b) == RL_SOUND)
         return false;
     for (size_t i = 0; i < a->count; i++)
         if (a->faults[i].element != b->faults[i].element)
             return false;
-    return a->test == b->test || (a->test != NULL && b->test != NULL && strcmp(a->test, b->test) == 0);
+    return want_same(a, b);
 }
 
 /* Whether a group of looks has a twin that no test tells apart: it is shown there. */
@@ -219,7 +270,7 @@ static void put_states(const audit_page *p, text *said, size_t index, double *su
     const rl_alike *g = &p->r->alike[index];
     *sum = 0;
     bool first = true;
-    if (state_of(g) == RL_SOUND) {
+    if (words_alike_state(g) == RL_SOUND) {
         *sum = g->p;
         for (size_t i = 0; i < g->count && i < 2 * SHOWN_ELEMENTS; i++) {
             text_add(said, "%s", i > 0 ? ", " : "");
@@ -233,7 +284,7 @@ static void put_states(const audit_page *p, text *said, size_t index, double *su
     words_alike_elements(said, p->model, g, SHOWN_ELEMENTS);
     for (size_t i = index; i < p->r->alikes; i++)
         if (one_line(g, &p->r->alike[i])) {
-            text_add(said, "%s%s", first ? ": " : ", ", rl_state_text(state_of(&p->r->alike[i])));
+            text_add(said, "%s%s", first ? ": " : ", ", rl_state_text(words_alike_state(&p->r->alike[i])));
             *sum += p->r->alike[i].p;
             first = false;
         }
@@ -246,7 +297,7 @@ static void say_group(const audit_page *p, size_t index)
     double sum;
     put_states(p, &said, index, &sum);
     text_add(&said, ". To tell: ");
-    words_separated(&said, p->model, g);
+    words_separated(&said, p->model, g, p->most > 0 ? SHOWN_ELEMENTS : 0);
     text_add(&said, ".");
     words_percent(&share, sum < 1 ? sum : 1);
     text_add(&first, "%7s  ", text_get(&share));
@@ -432,12 +483,12 @@ static void print_page(const audit_page *p)
 
 /* ---- the command ---- */
 
-static int audit_rules(const session *s, const audit_options *o, const char *rules)
+static int audit_rules(const session *s, const audit_options *o)
 {
     rl_audit *audit;
-    if (!complain_can(s->model, rules))
-        return TOOL_INPUT;
-    rl_status status = rl_audit_new(s->context, s->model, o->draws, o->seed, &audit);
+    rl_status status = complain_can(s);
+    if (status == RL_OK)
+        status = rl_audit_new(s->context, s->model, o->draws, o->seed, &audit);
     if (status != RL_OK)
         return session_status(status);
     screen sc = term_screen(stdout, o->plain);
@@ -469,7 +520,7 @@ int cmd_audit(int argc, char **argv)
     session s;
     status = session_open(&s, argv[0], o.memory);
     if (s.model != NULL)
-        status = status_worse(status, audit_rules(&s, &o, argv[0]));
+        status = status_worse(status, audit_rules(&s, &o));
     session_close(&s);
     return status;
 }

@@ -173,12 +173,12 @@ static void say_stop(const round_page *p, size_t index)
     text_free(&first);
 }
 
-static int round_of_rules(const session *s, const round_options *o, const char *rules)
+static int round_of_rules(const session *s, const round_options *o)
 {
     rl_round *made;
-    if (!complain_can(s->model, rules))
-        return TOOL_INPUT;
-    rl_status status = rl_round_new(s->context, s->model, (double)o->minutes, &made);
+    rl_status status = complain_can(s);
+    if (status == RL_OK)
+        status = rl_round_new(s->context, s->model, (double)o->minutes, &made);
     if (status != RL_OK)
         return session_status(status);
     screen sc = term_screen(stdout, o->plain);
@@ -210,7 +210,7 @@ int cmd_round(int argc, char **argv)
     session s;
     status = session_open(&s, argv[0], 0);
     if (s.model != NULL)
-        status = status_worse(status, round_of_rules(&s, &o, argv[0]));
+        status = status_worse(status, round_of_rules(&s, &o));
     session_close(&s);
     return status;
 }

@@ -2,12 +2,10 @@
 #ifndef COMPLAIN_H
 #define COMPLAIN_H
 
-#include "ringlug.h"
+#include "session.h"
 
-#include <stdbool.h>
-
-/* False, and said on standard error as a fault of the file `rules`, where there
- * is no load and no symptom. */
-bool complain_can(const rl_model *model, const char *rules);
+/* RL_OK; RL_INPUT, and said as a fault of the rules, where in vehicles drawn from
+ * them every load does what it should and no symptom is present; RL_MEMORY. */
+rl_status complain_can(const session *s);
 
 #endif

@@ -86,6 +86,7 @@ static const rl_alike *group_of(const setting *s, const char *id, rl_state state
     "load a kind lamp " draws " returns through rear fed by f\n" \
     "load b kind lamp " draws " returns through rear fed by f\n"
 #define SERIES SERIES_WITH("")
+#define LAWS "joint sound 2 mohm spread 3\njoint corroded 0.8 ohm spread 5\n"
 
 static void points_in_series_are_alike(void **state)
 {
@@ -229,6 +230,95 @@ static void what_no_load_shows_is_unseen(void **state)
     close_setting(&s);
 }
 
+/* ---- all of a group ---- */
+
+static const rl_teller *teller_of(const rl_alike *g, const char *test)
+{
+    for (size_t i = 0; i < g->tellers; i++)
+        if (strcmp(g->teller[i].test, test) == 0)
+            return &g->teller[i];
+    return NULL;
+}
+
+#define THREE \
+    HEAD \
+    "point frame\npoint mid returns through frame\npoint rear returns through mid\n" \
+    "load a kind lamp returns through rear\n"
+
+static void all_of_a_group_are_told_apart(void **state)
+{
+    (void)state;
+    setting s;
+    /* looking at one of three points tells it from the other two, and it takes two looks */
+    open_setting(&s, THREE "inspection look of point shows good, bad check 2 min\n    when corroded bad 60%\n");
+    const rl_alike *g = group_of(&s, "frame", RL_CORRODED, false);
+    assert_non_null(g);
+    assert_int_equal(g->count, 4);   /* the wire of a too: nothing looks at it */
+    assert_true(holds(&s, g, "a.wire", RL_CORRODED));
+    assert_int_equal(g->tellers, 3);
+    assert_non_null(teller_of(g, "look frame"));
+    assert_non_null(teller_of(g, "look mid"));
+    assert_non_null(teller_of(g, "look rear"));
+    assert_int_equal(g->pairs, 0);
+    for (size_t i = 0; i < 4; i++)
+        for (size_t k = 0; k < i; k++)
+            assert_true(g->teller[2].part[i] != g->teller[2].part[k]);
+    /* of equals the first by name */
+    assert_string_equal(g->teller[0].test, "look frame");
+    assert_string_equal(g->test, "look frame");
+    close_setting(&s);
+}
+
+static void a_test_that_halves_comes_first(void **state)
+{
+    (void)state;
+    setting s;
+    /* a bypass at mid makes frame and mid as if sound; then one more for each half */
+    open_setting(&s, HEAD "area box access 3 min\npoint p1 in box\npoint p2 in box returns through p1\n"
+                          "point p3 in box returns through p2\npoint p4 in box returns through p3\n"
+                          "bypass up to 5 A check 1 min\n"
+                          "load a kind lamp draws 1 A wire class none returns through p4\nclass none\n");
+    const rl_alike *g = group_of(&s, "p1", RL_CORRODED, false);
+    assert_non_null(g);
+    assert_int_equal(g->count, 4);
+    assert_int_equal(g->tellers, 3);
+    assert_string_equal(g->teller[0].test, "a with bypass at p2");
+    const size_t *part = g->teller[0].part;
+    assert_true(part[0] == part[1] && part[2] == part[3] && part[0] != part[2]);
+    assert_int_equal(g->pairs, 0);
+    close_setting(&s);
+}
+
+static void what_stays_together_is_paired(void **state)
+{
+    (void)state;
+    setting s;
+    open_setting(&s, THREE);
+    const rl_alike *g = group_of(&s, "frame", RL_LOOSE, true);
+    assert_non_null(g);
+    assert_int_equal(g->count, 3);
+    assert_int_equal(g->tellers, 0);
+    assert_int_equal(g->pairs, 3);
+    static const char *const id[] = {"frame", "mid", "rear"};
+    static const size_t pair[][2] = {{0, 1}, {0, 2}, {1, 2}};
+    for (size_t i = 0; i < 3; i++) {   /* the one nearer to the battery wants a load that returns there alone */
+        assert_int_equal(g->pair[i].first, pair[i][0]);
+        assert_int_equal(g->pair[i].second, pair[i][1]);
+        assert_int_equal(g->pair[i].remedy, RL_REMEDY_RETURN);
+        assert_int_equal(g->pair[i].element, held_element(s.model, id[pair[i][0]]));
+        assert_int_equal(g->pair[i].other, held_element(s.model, id[pair[i][1]]));
+    }
+    close_setting(&s);
+    open_setting(&s, SERIES "point spare\n");
+    g = group_of(&s, "spare", RL_OPEN, true);
+    assert_non_null(g);
+    assert_true(g->as_sound);
+    assert_int_equal(g->pairs, g->count);
+    for (size_t i = 0; i < g->pairs; i++)
+        assert_true(g->pair[i].second == g->count && g->pair[i].other == -1);
+    close_setting(&s);
+}
+
 /* ---- entropies ---- */
 
 static double bits(double p)
@@ -311,6 +401,104 @@ static void shared_detail_is_drawn_as_one(void **state)
     close_setting(&s);
 }
 
+/* An inspection that needs nothing opened is done too; of one in an area only looks are. */
+static void what_needs_no_access_is_done(void **state)
+{
+    (void)state;
+    static const char look[] = "inspection look of point shows good, bad check 2 min\n"
+                               "    when loose bad 60% when open bad 60%\n";
+    char rules[1024];
+    setting s;
+    snprintf(rules, sizeof rules, "%s%s%s", ONE_CLASSES, "point p\nload a kind lamp returns through p\n", look);
+    open_setting(&s, rules);
+    /* P(state, outcome, look) of sound 0.7, loose 0.1 (half quiet), open 0.2 (half normal, half dead) */
+    double loose = bits(0.05 * 0.4) + bits(0.05 * 0.6), joint = bits(0.7) + 2 * loose + 2 * (bits(0.1 * 0.4) + bits(0.1 * 0.6));
+    double seen = bits(0.7 + 0.05 * 0.4 + 0.1 * 0.4) + bits(0.05 * 0.6 + 0.1 * 0.6) + loose + bits(0.1 * 0.4) + bits(0.1 * 0.6);
+    assert_int_equal(s.r->left, RL_LEFT_EXACT);
+    assert_int_equal(s.r->inspections, 1);
+    near(s.r->left_bits, joint - seen, 1e-12);
+    close_setting(&s);
+    snprintf(rules, sizeof rules, "%s%s%s", ONE_CLASSES,
+             "area box access 3 min\npoint p in box\nload a kind lamp returns through p\n", look);
+    open_setting(&s, rules);
+    assert_int_equal(s.r->inspections, 0);
+    near(s.r->left_bits, one_left(), 1e-12);
+    close_setting(&s);
+}
+
+/* What the lamp below leaves alone: normal with 0.8 sound and 0.1 open. */
+static double one_look_left(void)
+{
+    return bits(0.8) + bits(0.1) - bits(0.9);
+}
+
+/* A beeper that lies in a tenth each way: what is open is silent, all else beeps.  Three spans: the
+ * wire; q; both.  p is where they end. */
+static void readings_are_drawn(void **state)
+{
+    (void)state;
+    setting s;
+    open_setting(&s, "vehicle v supply 12 V\nclass point\nclass bad open 20%\nclass wire\n"
+                     "kind lamp behaves normal, dead when open dead 50%\n"
+                     LAWS "meter beeper beeps below 30 ohm misread 20% check 1 min\n"
+                     "point p\npoint q class bad returns through p\nload a kind lamp returns through q\n");
+    assert_int_equal(s.r->left, RL_LEFT_DRAWN);
+    assert_int_equal(s.r->readings, 3);
+    assert_int_equal(s.r->left_out, 0);
+    double left = 0;
+    for (int outcome = 0; outcome < 8; outcome++) {   /* dead or not; each span with q silent or not */
+        double sound = outcome & 1 ? 0 : 0.8, open = 0.2 * 0.5;
+        for (int span = 1; span < 3; span++) {
+            sound *= outcome >> span & 1 ? 0.1 : 0.9;
+            open *= outcome >> span & 1 ? 0.9 : 0.1;
+        }
+        left += bits(sound) + bits(open) - bits(sound + open);
+    }
+    assert_true(s.r->left_error > 0 && s.r->left_error < 0.05);
+    near(s.r->left_bits, left, 4 * s.r->left_error);
+    assert_true(left < one_look_left() - 6 * s.r->left_error);
+    close_setting(&s);
+}
+
+/* A drop under load shows for certain what is open.  Across the same elements one is read: {q}, {p} and
+ * {q, p} of either load, and from each load's own wire {w}, {w, q} and {w, q, p}. */
+static void the_strongest_drop_is_read(void **state)
+{
+    (void)state;
+    setting s;
+    open_setting(&s, "vehicle v supply 12 V\nclass point open 20%\nclass wire\n"
+                     "kind lamp behaves normal, dead\n" LAWS
+                     "meter volts reads 1% plus 2 mV check 2 min bands 0.1 V\n"
+                     "point p\npoint q returns through p\n"
+                     "load a kind lamp draws 1 A returns through q\nload b kind lamp draws 2 A returns through q\n");
+    assert_int_equal(s.r->left, RL_LEFT_DRAWN);
+    assert_int_equal(s.r->readings, 9);
+    near(s.r->left_bits, 0, 4 * s.r->left_error);
+    close_setting(&s);
+}
+
+/* Eight loads with a point each have 3 spans each of their own, and that from the frame is of all. */
+static void too_many_readings_are_thinned(void **state)
+{
+    (void)state;
+    static char rules[RULES];
+    setting s;
+    size_t length = (size_t)snprintf(rules, sizeof rules, "%s",
+                                     "vehicle v supply 12 V\nclass point open 20%\nclass wire\n"
+                                     "kind lamp behaves normal, dead\n" LAWS
+                                     "meter volts reads 1% plus 2 mV check 2 min bands 0.1 V\npoint frame\n");
+    for (int i = 0; i < 8; i++)
+        length += (size_t)snprintf(rules + length, sizeof rules - length,
+                                   "point p%d returns through frame\nload a%d kind lamp draws 1 A returns through p%d\n",
+                                   i, i, i);
+    open_setting(&s, rules);
+    assert_int_equal(s.r->readings, 32);
+    assert_int_equal(s.r->left_out, 8 * 5 + 1 - 32);   /* {w}, {w, p}, {w, p, frame}, {p}, {p, frame}; {frame} */
+    assert_int_equal(s.r->left, RL_LEFT_DRAWN);
+    assert_true(s.r->left_bits < s.r->prior_bits / 2);
+    close_setting(&s);
+}
+
 /* ---- rows ---- */
 
 static const rl_row_problem *problem_of(const setting *s, const char *row)
@@ -321,7 +509,6 @@ static const rl_row_problem *problem_of(const setting *s, const char *row)
     return NULL;
 }
 
-#define LAWS "joint sound 2 mohm spread 3\njoint corroded 0.8 ohm spread 5\n"
 #define ONE_LOAD "point p\nload a kind x returns through p\n"
 
 static void a_larger_loss_may_not_be_milder(void **state)
@@ -483,7 +670,12 @@ int main(void)
         cmocka_unit_test(points_in_series_are_alike), cmocka_unit_test(a_load_between_tells),
         cmocka_unit_test(a_reading_tells), cmocka_unit_test(only_a_reading_tells),
         cmocka_unit_test(an_inspection_is_missed), cmocka_unit_test(what_hardly_differs_is_close),
-        cmocka_unit_test(what_no_load_shows_is_unseen), cmocka_unit_test(small_rules_are_gone_through),
+        cmocka_unit_test(what_no_load_shows_is_unseen),
+        cmocka_unit_test(all_of_a_group_are_told_apart), cmocka_unit_test(a_test_that_halves_comes_first),
+        cmocka_unit_test(what_stays_together_is_paired), cmocka_unit_test(what_needs_no_access_is_done),
+        cmocka_unit_test(readings_are_drawn), cmocka_unit_test(the_strongest_drop_is_read),
+        cmocka_unit_test(too_many_readings_are_thinned),
+        cmocka_unit_test(small_rules_are_gone_through),
         cmocka_unit_test(larger_ones_are_drawn), cmocka_unit_test(shared_detail_is_drawn_as_one),
         cmocka_unit_test(a_larger_loss_may_not_be_milder), cmocka_unit_test(a_graver_state_may_not_be_milder),
         cmocka_unit_test(crossing_rows_of_loose_and_corroded_pass),

@@ -326,6 +326,31 @@ rl_status rl_case_best_tests(rl_case *c, size_t most, const rl_test **out, size_
     return rl_ask(c, answer_tests, &q);
 }
 
+typedef struct ranges_question {
+    const rl_test *test;
+    rl_test *out;
+} ranges_question;
+
+static rl_status answer_ranges(rl_case *c, void *argument)
+{
+    ranges_question *q = argument;
+    rl_work *work = c->work;
+    *q->out = *q->test;
+    if (!work->tests || !work->best)
+        return RL_USAGE;
+    bool known = q->test->healthy_high > q->test->healthy_low || q->test->suspect_high > q->test->suspect_low;
+    if (!known && q->test->bits >= 0)
+        rl_adviser_ranges(work->best->adviser, q->out);
+    return RL_OK;
+}
+
+rl_status rl_case_ranges(rl_case *c, const rl_test *test, rl_test *out)
+{
+    ranges_question q = {test, out};
+    assert(test && out);
+    return rl_ask(c, answer_ranges, &q);
+}
+
 size_t rl_case_tests_unknown(const rl_case *c)
 {
     return c->work ? c->work->test_unknown : 0;

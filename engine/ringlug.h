@@ -297,13 +297,17 @@ typedef struct rl_test {
     int areas[2];               /* areas that must be opened for it, -1: none */
     /* drop, resistance and supply, in V and ohm: 5 % to 95 % of what a healthy span (a supply:
      * feed) and the likeliest suspect would read; worked out for the 32 best drops and
-     * resistances and the 16 best supplies, else 0 */
+     * resistances and the 16 best supplies, else 0: see rl_case_ranges */
     double healthy_low, healthy_high;
     double suspect_low, suspect_high;
     int suspect;                /* element of the span or feed most likely at fault; -1: none */
     double limit;               /* V, of drop: the highest customary limit of its elements */
     size_t measures;            /* tests with equal number measure the same elements */
 } rl_test;
+/* A copy of a test from the case's newest list of tests, with its ranges worked out; of other
+ * sorts than drop, resistance and supply just a copy.  RL_OK, RL_USAGE: no tests were
+ * asked for, or RL_MEMORY. */
+rl_status rl_case_ranges(rl_case *c, const rl_test *test, rl_test *out);
 /* All admissible tests, best bits per minute first, ties by text.  */
 rl_status rl_case_tests(rl_case *c, const rl_test **out, size_t *count);
 /* The `most` best of them (0: all): the same tests and numbers, but only as many

@@ -141,11 +141,12 @@ void page_test(const page *p, const char *first, const rl_test *test)
     text_free(&line);
 }
 
-static void print_recipe(const page *p, const char *first, const rl_test *test)
+static void print_recipe(const page *p, rl_case *c, const char *first, const rl_test *test)
 {
     recipe r;
+    rl_test ranged;
     print_line(p, first, test);
-    recipe_make(&r, p->model, test);
+    recipe_make(&r, p->model, rl_case_ranges(c, test, &ranged) == RL_OK ? &ranged : test);
     for (size_t i = 0; i < r.head.count; i++) {
         text line = { 0 };
         text_add(&line, "%s: %s", r.head.item[i], r.body.item[i]);
@@ -163,13 +164,13 @@ static void put_number(text *first, size_t number)
 
 /* ---- the list ---- */
 
-static void print_numbered(const page *p, const numbered *list, size_t number)
+static void print_numbered(const page *p, rl_case *c, const numbered *list, size_t number)
 {
     text first = { 0 };
     const rl_test *test = list->test[number];
     put_number(&first, number + 1);
     if (p->recipes)
-        print_recipe(p, text_get(&first), test);
+        print_recipe(p, c, text_get(&first), test);
     else if (number < FULLY_SHOWN || number == list->seats)
         page_test(p, text_get(&first), test);
     else
@@ -177,17 +178,17 @@ static void print_numbered(const page *p, const numbered *list, size_t number)
     text_free(&first);
 }
 
-static void print_list(const page *p, const numbered *list)
+static void print_list(const page *p, rl_case *c, const numbered *list)
 {
     if (list->seats > 0) {
         term_heading(p->screen, "Next tests from the driver's seat, best first");
         for (size_t i = 0; i < list->seats; i++)
-            print_numbered(p, list, i);
+            print_numbered(p, c, list, i);
         fputc('\n', p->screen->out);
     }
     term_heading(p->screen, list->seats > 0 ? "Other tests, best first" : "Next tests, best first");
     for (size_t i = list->seats; i < list->count; i++)
-        print_numbered(p, list, i);
+        print_numbered(p, c, list, i);
     if (list->count == list->seats)
         fputs("  none is left\n", p->screen->out);
 }
@@ -267,7 +268,7 @@ rl_status page_tests(const page *p, rl_case *c)
     rl_status status = ask_tests(p, c, &list);
     if (status != RL_OK)
         return status;
-    print_list(p, &list);
+    print_list(p, c, &list);
     print_unknown(p, c);
     fputc('\n', p->screen->out);
     free(list.test);
@@ -293,7 +294,7 @@ rl_status page_how(const page *p, rl_case *c, size_t number, bool *found)
     if (number >= 1 && number <= list.count) {
         text first = { 0 };
         put_number(&first, number);
-        print_recipe(p, text_get(&first), list.test[number - 1]);
+        print_recipe(p, c, text_get(&first), list.test[number - 1]);
         text_free(&first);
         *found = true;
     }

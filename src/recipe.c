@@ -279,7 +279,7 @@ static void drop_recipe(recipe *out, const rl_model *model, const rl_test *t)
     type_line(out, t, "0.12 V, with your reading in its place; at 0.4 A behind it if you measured the current");
 }
 
-/* Of those that are far down a long list no ranges are worked out. */
+/* Where too wide a table would be needed there are no ranges. */
 static void supply_shows(recipe *out, const rl_model *model, const rl_test *t)
 {
     text line = { 0 };

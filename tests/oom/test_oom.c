@@ -105,6 +105,14 @@ static rl_status ask_tests(rl_case *c, const rl_model *model, numbers *out)
         numbers_note(out, list[i].bits);
         numbers_note(out, list[i].minutes);
     }
+    const rl_test *reading = NULL;   /* the last drop: the first ones have their ranges */
+    for (size_t i = 0; status == RL_OK && i < count; i++)
+        reading = list[i].sort == RL_TEST_DROP ? &list[i] : reading;
+    rl_test ranged;
+    if (reading != NULL)
+        status = rl_case_ranges(c, reading, &ranged);
+    if (reading != NULL && status == RL_OK)
+        numbers_note(out, ranged.healthy_high);
     return status;
 }
 

@@ -18,6 +18,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 enum { MOST = 1 << 16, HISTORY = 1000 };
 
@@ -165,22 +166,28 @@ void input_remember(input *in, const char *line)
 /* A handler can speak to nobody else.  libedit puts its own before it and calls it. */
 static volatile sig_atomic_t interrupted;
 
+/* A key that comes while libedit is between two reads breaks none of them off: the alarm
+ * breaks off the next one, and again until the line is given up. */
 static void interrupt(int signal)
 {
     (void)signal;
     interrupted = 1;
+    alarm(1);
 }
 
 static const char *edited_line(input *in, const char *prompt, size_t *length)
 {
     int count = 0;
-    struct sigaction ours = { .sa_handler = interrupt }, before;
+    struct sigaction ours = { .sa_handler = interrupt }, before, before_alarm;
     in->prompt = prompt;
     interrupted = 0;
     sigemptyset(&ours.sa_mask);
+    sigaction(SIGALRM, &ours, &before_alarm);
     sigaction(SIGINT, &ours, &before);
     const char *typed = el_gets(in->edit, &count);
     sigaction(SIGINT, &before, NULL);
+    alarm(0);
+    sigaction(SIGALRM, &before_alarm, NULL);
     in->cancelled = interrupted != 0;
     if (in->cancelled) {
         fputc('\n', stdout);

@@ -13,8 +13,8 @@
 static void *take(void *user, size_t size)
 {
     held *shelf = user;
-    shelf->asked++;
-    if (shelf->fail_at != 0 && (shelf->asked == shelf->fail_at || (shelf->fail_on && shelf->asked > shelf->fail_at))) {
+    size_t call = ++shelf->asked;
+    if (shelf->fail_at != 0 && (call == shelf->fail_at || (shelf->fail_on && call > shelf->fail_at))) {
         shelf->failed = true;
         return NULL;
     }
@@ -27,8 +27,9 @@ static void *take(void *user, size_t size)
 static void give(void *user, void *piece)
 {
     held *shelf = user;
-    assert(piece != NULL && shelf->out > 0);
-    shelf->out--;
+    size_t before = shelf->out--;
+    assert(piece != NULL && before > 0);
+    (void)before;
     free(piece);
 }
 

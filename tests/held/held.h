@@ -9,6 +9,7 @@
 
 #include "ringlug.h"
 
+#include <stdatomic.h>
 #include <stddef.h>
 
 enum { HELD_FILES = 8, HELD_TEXT = 512 };
@@ -22,8 +23,8 @@ typedef struct held_file {
 typedef struct held {
     held_file file[HELD_FILES];
     size_t files;
-    size_t out;                /* pieces taken and not given back */
-    size_t asked;              /* calls of take so far */
+    atomic_size_t out;         /* pieces taken and not given back; threads may share the shelf */
+    atomic_size_t asked;       /* calls of take so far */
     size_t fail_at;            /* the call of take that returns NULL, from 1; 0: none */
     bool fail_on;              /* every later call returns NULL too */
     bool failed;               /* some call did */

@@ -187,7 +187,7 @@ static rl_worst cut_return(adviser *a, int load, int at)
 static const double *joint_sides(adviser *a, const rl_worst *back, const rl_sides *sides)
 {
     rl_worst set[3] = {*back, {.count = sides->fed != 0, .expr = &sides->fed}, {.count = sides->own != 0, .expr = &sides->own}};
-    return rl_worst_joint(&a->bearings, NULL, set, 3);
+    return rl_worst_joint(&a->bearings, set, 3);
 }
 
 /* The rows of the sides with the return up to `at` alone; NULL: the chain cannot say. */
@@ -342,7 +342,7 @@ static double firing_bits(adviser *a, const int *expr, const double *const *p, i
     rl_worst set[RL_WORST_SETS] = {{.count = 0}};
     for (int i = 0; i < count && i < RL_WORST_SETS; i++)
         set[i] = (rl_worst){.count = expr[i] != 0, .expr = &expr[i]};
-    const double *joint = count <= RL_WORST_SETS ? rl_worst_joint(&a->bearings, NULL, set, count) : NULL;
+    const double *joint = count <= RL_WORST_SETS ? rl_worst_joint(&a->bearings, set, count) : NULL;
     return joint ? firing_from(a, joint, expr, p, count, otherwise) : firing_by_probe(a, expr, p, count, otherwise);
 }
 

@@ -69,15 +69,6 @@ static bool are_apart(const script *s)
     return true;
 }
 
-static bool covers(const rl_ladder *ladder, const script *s)
-{
-    for (int i = 0; i < s->laws; i++)
-        for (int k = 0; k < s->law[i]->count; k++)
-            if (rl_ladder_place(ladder, s->law[i]->variable[k]) < 0)
-                return false;
-    return true;
-}
-
 static bool make_ladder(script *s, rl_ladder *ladder)
 {
     rl_wanted wanted = {.count = 0};
@@ -234,22 +225,19 @@ static const double *joint_of_few(const script *s)
 }
 
 /* The distribution of the states behind all laws; NULL: too large. */
-static const double *run(script *s, const rl_ladder *ladder)
+static const double *run(script *s)
 {
-    rl_ladder own;
+    rl_ladder ladder;
     rl_march m;
     const rl_bearings *b = s->bearings;
     const double *few = joint_of_few(s);
     if (few)
         return few;
-    if (!ladder || !covers(ladder, s)) {
-        ladder = &own;
-        if (!make_ladder(s, &own))
-            return NULL;
-    }
+    if (!make_ladder(s, &ladder))
+        return NULL;
     rl_route route = {s->laws, s->law, s->at};
-    rl_route_keep(&route, ladder, s->keep, s->laws);
-    rl_march_start(&m, b->scratch, ladder);
+    rl_route_keep(&route, &ladder, s->keep, s->laws);
+    rl_march_start(&m, b->scratch, &ladder);
     for (int i = 0; i < s->laws; i++)
         if (!read_law(s, &m, i))
             return NULL;
@@ -258,11 +246,11 @@ static const double *run(script *s, const rl_ladder *ladder)
     return out;
 }
 
-const double *rl_worst_joint(const rl_bearings *bearings, const rl_ladder *ladder, const rl_worst *set, int sets)
+const double *rl_worst_joint(const rl_bearings *bearings, const rl_worst *set, int sets)
 {
     assert(sets <= RL_WORST_SETS);
     script s = {.bearings = bearings};
-    return list_laws(&s, set, sets) && are_apart(&s) ? run(&s, ladder) : NULL;
+    return list_laws(&s, set, sets) && are_apart(&s) ? run(&s) : NULL;
 }
 
 const double *rl_worst_code(const rl_bearings *bearings, const int *expr, int exprs, const rl_codes *codes)
@@ -270,5 +258,5 @@ const double *rl_worst_code(const rl_bearings *bearings, const int *expr, int ex
     rl_worst set = {.count = exprs, .expr = expr};
     script s = {.bearings = bearings, .codes = codes};
     assert(exprs > 0);
-    return list_laws(&s, &set, 1) && are_apart(&s) ? run(&s, NULL) : NULL;
+    return list_laws(&s, &set, 1) && are_apart(&s) ? run(&s) : NULL;
 }

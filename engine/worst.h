@@ -16,9 +16,8 @@ enum { RL_WORST_SETS = 3 };
 typedef struct rl_worst { int count; const int *expr; bool open; } rl_worst;
 
 /* Row-major over the sets' rows, to sum to 1; NULL: too large, or the sets share an
- * element.  Marches along `ladder` if it has all that the expressions hang on (NULL:
- * there is none).  Memory from the scratch arena. */
-const double *rl_worst_joint(const rl_bearings *bearings, const rl_ladder *ladder, const rl_worst *set, int sets);
+ * element.  Memory from the scratch arena. */
+const double *rl_worst_joint(const rl_bearings *bearings, const rl_worst *set, int sets);
 
 /* What an element brings into a way that it lies on: code 0 nothing, count + 1 open; of the
  * others the one of greatest value counts. */

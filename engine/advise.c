@@ -399,10 +399,7 @@ static double inspection_bits(adviser *a, const rl_test *test)
 
 static rl_showing showing_of(const adviser *a, rl_test_sort sort)
 {
-    rl_showing_sort s = sort == RL_TEST_DROP ? RL_SHOW_DROP
-                        : sort == RL_TEST_SUPPLY ? RL_SHOW_SUPPLY
-                        : sort == RL_TEST_RESISTANCE ? RL_SHOW_RESISTANCE : RL_SHOW_CONTINUITY;
-    return rl_showing_make(a->model, s, a->battery, false);
+    return rl_showing_make(a->model, rl_observe_meter(rl_test_evidence(sort)), a->battery, false);
 }
 
 /* Ends that hardly ever come about cannot change the bits by as much as they weigh. */

@@ -378,12 +378,6 @@ static const char *outcome_name(const drawer *d, int look)
     }
 }
 
-static rl_showing_sort meter_of(rl_test_sort sort)
-{
-    return sort == RL_TEST_DROP ? RL_SHOW_DROP : sort == RL_TEST_SUPPLY ? RL_SHOW_SUPPLY
-           : sort == RL_TEST_RESISTANCE ? RL_SHOW_RESISTANCE : RL_SHOW_CONTINUITY;
-}
-
 /* Takes the readings of the drawn vehicle, into its case and for log_density. */
 static rl_status write_readings(drawer *d)
 {
@@ -402,7 +396,8 @@ static rl_status write_readings(drawer *d)
         if (status != RL_OK)
             break;
         const rl_finding *f = c->finding[c->findings - 1];
-        rl_showing meter = rl_showing_make(d->lab.model, meter_of(d->look[t].test->sort), c->occasion[0].battery, false);
+        rl_showing meter = rl_showing_make(d->lab.model, rl_observe_meter(rl_test_evidence(d->look[t].test->sort)),
+                                           c->occasion[0].battery, false);
         d->reading[t] = (shown){meter, f->value, f->open};
     }
     return status;

@@ -352,14 +352,21 @@ static void observe_crosstalk(const rl_observer *o, const rl_finding *f)
 
 /* ---- inspections ---- */
 
-static void observe_inspection(const rl_observer *o, const rl_finding *f)
+void rl_observe_seen(const rl_model *model, const rl_finding *f, double seen[RL_STATES])
 {
-    const rl_look *look = &o->model->look[f->named];
-    rl_world *world = rl_observe_world(o, f->occasion, NULL);
-    double seen[RL_STATES] = {0};
-    for (int s = 0; s < RL_STATES; s++)
+    const rl_look *look = &model->look[f->named];
+    for (int s = 0; s < RL_STATES; s++) {
+        seen[s] = 0;
         for (int i = 0; i < f->weights; i++)
             seen[s] += f->weight[i] * look->row[s][i];
+    }
+}
+
+static void observe_inspection(const rl_observer *o, const rl_finding *f)
+{
+    rl_world *world = rl_observe_world(o, f->occasion, NULL);
+    double seen[RL_STATES];
+    rl_observe_seen(o->model, f, seen);
     if (rl_world_forces(world, f->subject)) {
         rl_draft_scale(o->draft, seen[RL_SOUND]);
         return;

@@ -62,6 +62,10 @@ int rl_observe_crosstalk(const rl_observer *o, rl_world *world, bool pull, int a
 double rl_observe_chance(const rl_observer *o, const double *p, int expr, int value);
 /* What a supply reading on the load shows: row index of the feed path, and whether a current flows. */
 void rl_observe_reading(const rl_observer *o, rl_finding *f);
+/* What an inspection's line comes to for each state of its element. */
+void rl_observe_seen(const rl_model *model, const rl_finding *f, double seen[RL_STATES]);
+/* What the meter of a drop, supply, resistance or continuity line shows. */
+rl_showing_sort rl_observe_meter(rl_evidence sort);
 rl_end rl_observe_supply_end(rl_arena *arena, const rl_model *model, int load, int row, bool flows);
 rl_world *rl_observe_world(const rl_observer *o, int occasion, const rl_conditions *with);
 /* One step of a fold as a table: (before, input, after), `before` left out where it

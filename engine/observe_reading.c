@@ -59,12 +59,15 @@ static double density_of(const rl_observer *o, rl_finding *f, const rl_showing *
     return k->density;
 }
 
+rl_showing_sort rl_observe_meter(rl_evidence sort)
+{
+    return sort == RL_E_DROP ? RL_SHOW_DROP : sort == RL_E_SUPPLY ? RL_SHOW_SUPPLY
+           : sort == RL_E_RESISTANCE ? RL_SHOW_RESISTANCE : RL_SHOW_CONTINUITY;
+}
+
 static rl_showing showing_of(const rl_observer *o, const rl_finding *f)
 {
-    rl_showing_sort sort = f->sort == RL_E_DROP ? RL_SHOW_DROP
-                           : f->sort == RL_E_SUPPLY ? RL_SHOW_SUPPLY
-                           : f->sort == RL_E_RESISTANCE ? RL_SHOW_RESISTANCE : RL_SHOW_CONTINUITY;
-    return rl_showing_make(o->model, sort, o->kase->occasion[f->occasion].battery, f->at > 0);
+    return rl_showing_make(o->model, rl_observe_meter(f->sort), o->kase->occasion[f->occasion].battery, f->at > 0);
 }
 
 /* The helper of an element and what is beyond it, in one occasion. */

@@ -4,6 +4,8 @@
  */
 #include "span_limit.h"
 
+#include "admit.h"
+
 #include <assert.h>
 #include <math.h>
 #include <string.h>
@@ -95,17 +97,10 @@ static rl_end end_of(const rl_span_limits *l, const rl_way *way, const rl_tail *
     return rl_way_end(l->scratch, l->model, way, current, code > 0 ? &counts : NULL);
 }
 
-static rl_showing showing_of(const rl_span_limits *l, rl_test_sort sort)
-{
-    rl_showing_sort s = sort == RL_TEST_DROP ? RL_SHOW_DROP
-                        : sort == RL_TEST_RESISTANCE ? RL_SHOW_RESISTANCE : RL_SHOW_CONTINUITY;
-    return rl_showing_make(l->model, s, l->battery, false);
-}
-
 /* I(S2; what it alone would show). */
 static double shown(const rl_span_limits *l, const rl_test *test, const rl_way *way, const rl_tail *tail)
 {
-    rl_showing showing = showing_of(l, test->sort);
+    rl_showing showing = rl_showing_make(l->model, rl_observe_meter(rl_test_evidence(test->sort)), l->battery, false);
     int outcomes = rl_showing_outcomes(&showing);
     double *p = rl_many(l->scratch, outcomes + 1, double), *current = rl_many(l->scratch, way->count, double);
     for (int i = 0; i < way->count; i++)

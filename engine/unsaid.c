@@ -81,29 +81,20 @@ static double *ones(rl_arena *arena, size_t count)
     return out;
 }
 
-static bool is_forced(const rl_case *c, const rl_finding *f)
-{
-    const rl_occasion *when = &c->occasion[f->occasion];
-    for (int i = 0; i < when->repaired_count; i++)
-        if (when->repaired[i] == f->subject)
-            return true;
-    return false;
-}
-
 /* What an element's states weigh without one of the looks at it. */
-static void states_without(const rl_case *c, const rl_finding *but, double *state)
+static void states_without(const board *b, const rl_finding *but, double *state)
 {
+    const rl_case *c = b->c;
     memcpy(state, c->model->node[but->subject].info.prior, RL_STATES * sizeof *state);
     for (int i = 0; i < c->findings; i++) {
         const rl_finding *f = c->finding[i];
-        if (f == but || f->sort != RL_E_INSPECTION || f->line.replaced || f->subject != but->subject || is_forced(c, f))
+        if (f == but || f->sort != RL_E_INSPECTION || f->line.replaced || f->subject != but->subject ||
+            rl_world_forces(rl_observe_world(&b->lines->observer, f->occasion, NULL), f->subject))
             continue;
-        for (int s = 0; s < RL_STATES; s++) {
-            double seen = 0;
-            for (int k = 0; k < f->weights; k++)
-                seen += f->weight[k] * c->model->look[f->named].row[s][k];
-            state[s] *= seen;
-        }
+        double seen[RL_STATES];
+        rl_observe_seen(c->model, f, seen);
+        for (int s = 0; s < RL_STATES; s++)
+            state[s] *= seen[s];
     }
 }
 
@@ -230,7 +221,7 @@ static void stand_in(const board *b, const rl_finding *f, said *s)
     for (int i = s->factor; i < s->factor_end; i++)
         s->cell[i - s->factor] = ones(b->arena, rl_cells_count(&draft->factor[i]));
     if (f->sort == RL_E_INSPECTION)
-        states_without(b->c, f, s->state);
+        states_without(b, f, s->state);
 }
 
 /* ---- a behaviour that couples its causes ---- */

@@ -12,7 +12,7 @@
 #include <assert.h>
 #include <string.h>
 
-enum { MOST_LINES = 100000, MOST_MEMORY = 1 << 30 };   /* of a case; bytes of all cases of a file */
+enum { MOST_LINES = 100000 };   /* of a case */
 
 /* A statement that the parser dropped. */
 typedef struct dropped {
@@ -32,6 +32,7 @@ typedef struct reading {
     bool skip;                 /* its lines are not looked at */
     bool own;                  /* cases of other vehicles are passed over */
     bool passing;              /* such a one is at hand */
+    bool cut;                  /* the text was too much already, which was said */
     bool full;                 /* the cases took too much memory: nothing more is looked at */
     size_t lines;              /* of the case at hand */
     size_t used;               /* bytes of the cases before it */
@@ -127,13 +128,21 @@ static void lose_occasion(reading *r)
         r->skip = true;
 }
 
+/* Bytes that all cases of a file may take. */
+static size_t most_memory(const reading *r)
+{
+    size_t bound = r->context->settings.reading_bound;
+    return bound > 0 ? bound : AST_MAX_MEMORY;
+}
+
 /* False, said once, where the file is too much. */
 static bool in_bounds(reading *r, const ast_stmt *stmt)
 {
     if (r->full)
         return false;
-    if (r->used + r->book->arena.used + (r->c != NULL ? r->c->arena.used : 0) > MOST_MEMORY) {
-        rl_say(&r->diag, stmt->span, RL_MSG_CASES_MUCH, NULL, NULL, NULL);
+    if (r->used + r->book->arena.used + (r->c != NULL ? r->c->arena.used : 0) > most_memory(r)) {
+        if (!r->cut)
+            rl_say(&r->diag, stmt->span, RL_MSG_CASES_MUCH, NULL, NULL, NULL);
         r->full = true;
     } else if (r->c != NULL && !r->skip && !r->passing && stmt->sort != AST_CASE && r->lines++ == MOST_LINES) {
         rl_say(&r->diag, stmt->span, RL_MSG_CASE_LINES, NULL, NULL, NULL);
@@ -268,8 +277,9 @@ static bool read_guarded(reading *r)
     uint32_t source = rl_diag_source(&r->diag, r->path, r->bytes, length);
     assert(source == 0);
     r->last = &r->first;
-    const ast_file *file = rl_parse(&r->scratch, &r->diag, source);
+    const ast_file *file = rl_parse_within(&r->scratch, &r->diag, source, r->context->settings.reading_bound);
     r->last = NULL;
+    r->cut = file->refused;
     r->status = file->damaged || r->diag.errors > 0 ? RL_INPUT : RL_OK;
     take_all(r, file);
     r->book->arena.bail = NULL;

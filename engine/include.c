@@ -132,6 +132,12 @@ static const char *cycle_text(const lower *l, int target)
 
 static void enter(lower *l, int file, const char *bytes, size_t length, int depth);
 
+/* Whether reading on is pointless: enough errors, or too much to read; that was said. */
+static bool no_more(const lower *l)
+{
+    return rl_diag_full(l->diag) || l->full;
+}
+
 /* Whether one more file may be read; says why not. */
 static bool room_for_file(lower *l, const ast_stmt *stmt, int depth)
 {
@@ -212,11 +218,14 @@ static void enter(lower *l, int file, const char *bytes, size_t length, int dept
 {
     assert(depth <= LOW_MAX_DEPTH);
     uint32_t source = rl_diag_source(l->diag, l->file[file].path, bytes, length);
-    ast_file *tree = rl_parse(l->scratch, l->diag, source);
+    size_t most = l->context->settings.reading_bound > 0 ? l->context->settings.reading_bound : AST_MAX_MEMORY;
+    ast_file *tree = rl_parse_within(l->scratch, l->diag, source, most);
     l->file[file].tree = tree;
     l->file[file].open = true;
     l->damaged = l->damaged || tree->damaged;
-    for (const ast_stmt *s = tree->first; s != NULL && !rl_diag_full(l->diag); s = s->next) {
+    l->unread = l->unread || tree->refused;
+    l->full = l->full || (tree->refused && l->scratch->used > most);
+    for (const ast_stmt *s = tree->first; s != NULL && !no_more(l); s = s->next) {
         if (s->sort == AST_INCLUDE)
             include(l, file, s, depth);
         else
@@ -239,7 +248,7 @@ bool low_read(lower *l, const char *path)
     }
     const char *top = rl_arena_copy(l->scratch, path, folder);
     enter(l, add_file(l, top, path + folder), bytes, length, 0);
-    return true;
+    return !l->full;
 }
 
 bool low_includes(const lower *l, int outer, int inner)

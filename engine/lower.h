@@ -107,6 +107,7 @@ typedef struct lower {
     double quiet;              /* of `joint loose` */
     const ast_stmt **node_stmt;   /* by element; a wire has its load's */
     bool unread;               /* an include could not be read: unknown names may be its */
+    bool full;                 /* there is too much to be read: nothing more is */
     bool evidence;             /* a file is one of cases: that it declares no vehicle is no news */
     bool damaged;              /* some statement was dropped for its syntax */
 } lower;
@@ -119,7 +120,8 @@ bool rl_lower(rl_model *model, rl_diag *diag, const char *path, low_loan **loans
 
 /* ---- include.c ---- */
 
-/* Reads `path` and what it includes; fills file and item.  False if `path` itself cannot be read. */
+/* Reads `path` and what it includes; fills file and item.  False, said, if `path` itself
+ * cannot be read or there is too much. */
 bool low_read(lower *l, const char *path);
 bool low_includes(const lower *l, int outer, int inner);
 

@@ -74,6 +74,7 @@ typedef struct rl_settings {
     rl_loader loader;
     const char *rules_folder;   /* where an include is looked for second; NULL: nowhere */
     size_t memory_bound;        /* bytes for exact inference; 0: 1 GiB */
+    size_t reading_bound;       /* bytes for reading a file with its includes, and for its cases; 0: 1 GiB each */
     size_t error_limit;         /* errors said in one call; 0: 100 */
 } rl_settings;
 

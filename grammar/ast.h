@@ -169,8 +169,8 @@ typedef struct ast_file {
     ast_stmt *first, *last;
     size_t count;
     bool damaged;              /* a syntax error was reported: the tree is what could be saved */
-    bool refused;              /* too large, UTF-16 or of a later language: nothing in it was read, so
-                                  that names it may declare are not to be called unknown */
+    bool refused;              /* too much, UTF-16 or of a later language: what was not read may declare
+                                  names, which are not to be called unknown */
     ast_word *half_named;      /* names of statements that were dropped for an error in them:
                                   they count as declared, so that no second error follows */
 } ast_file;

@@ -69,7 +69,7 @@ typedef struct rl_parser {
     char *copy;                /* what flex reads: bad bytes are RL_BAD_BYTE */
     size_t length;
     bool bad_bytes;            /* there is at least one of them */
-    size_t used_before;        /* of the arena */
+    size_t most_memory;        /* that the arena may hold */
     void *scanner;
     /* where the lexer stands */
     uint32_t offset, line, column;

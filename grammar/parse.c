@@ -185,10 +185,11 @@ static rl_token skip_indented(rl_parser *p, RL_GRAMMAR_STYPE *value, rl_token to
     return token;
 }
 
-/* A syntax tree takes some twenty times the bytes of its text, which therefore has a bound of its own. */
+/* A syntax tree takes some twenty times the bytes of its text, and many files may
+ * include each other: together they have a bound of their own. */
 static void refuse_much(rl_parser *p)
 {
-    if (p->arena->used - p->used_before <= AST_MAX_MEMORY)
+    if (p->arena->used <= p->most_memory)
         return;
     p->broken = false;
     rl_parse_fault(p, p->last.span, RL_MSG_FILE_MUCH, NULL, NULL);
@@ -231,7 +232,7 @@ static bool refused_whole(rl_parser *p)
     return true;
 }
 
-ast_file *rl_parse(rl_arena *arena, rl_diag *diag, uint32_t source)
+ast_file *rl_parse_within(rl_arena *arena, rl_diag *diag, uint32_t source, size_t most)
 {
     assert(source < diag->source_count);
     const rl_source *text = &diag->sources[source];
@@ -244,9 +245,9 @@ ast_file *rl_parse(rl_arena *arena, rl_diag *diag, uint32_t source)
         .length = text->length,
         .line = text->first_line == 0 ? 1 : text->first_line,
         .column = 1,
+        .most_memory = most > 0 ? most : AST_MAX_MEMORY,
     };
     p.file->source = source;
-    p.used_before = arena->used;
     if (refused_whole(&p))
         return p.file;
     copy_text(&p);
@@ -254,4 +255,9 @@ ast_file *rl_parse(rl_arena *arena, rl_diag *diag, uint32_t source)
     if (rl_grammar_parse(&p) != 0)
         p.file->damaged = true;
     return p.file;
+}
+
+ast_file *rl_parse(rl_arena *arena, rl_diag *diag, uint32_t source)
+{
+    return rl_parse_within(arena, diag, source, 0);
 }

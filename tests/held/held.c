@@ -86,6 +86,7 @@ rl_context *held_context(held *shelf, size_t memory_bound)
         .take = take, .give = give, .memory_user = shelf,
         .sink = {hear, shelf}, .loader = {read_held, release, shelf},
         .memory_bound = memory_bound,
+        .reading_bound = shelf->reading_bound,
     };
     rl_context *context = NULL;
     rl_status status = rl_context_new(&settings, &context);

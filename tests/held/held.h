@@ -27,6 +27,7 @@ typedef struct held {
     atomic_size_t asked;       /* calls of take so far */
     size_t fail_at;            /* the call of take that returns NULL, from 1; 0: none */
     bool fail_on;              /* every later call returns NULL too */
+    size_t reading_bound;      /* of contexts made after it is set; 0: as the library has it */
     bool failed;               /* some call did */
     size_t errors, warnings;
     char first_error[HELD_TEXT];

@@ -34,6 +34,7 @@ bool rl_lower(rl_model *model, rl_diag *diag, const char *path, low_loan **loans
     low_element_rules(l);
     low_sign_rules(l);
     low_test_rules(l);
+    low_say_missed(l);
     low_check(l);
     if (diag->errors > 0)
         return false;

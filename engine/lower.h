@@ -15,7 +15,7 @@
 #define RL_USUAL_LIMIT 0.1   /* V: the drop over a joint that is customarily let pass */
 #define LOW_ANY_ELEMENT ((1u << RL_SORTS) - 1)
 
-enum { LOW_MAX_DEPTH = 32, LOW_MAX_FILES = 1024, LOW_CYCLE_SHOWN = 12 };
+enum { LOW_MAX_DEPTH = 32, LOW_MAX_FILES = 1024, LOW_CYCLE_SHOWN = 12, LOW_USES_SHOWN = 8 };
 
 /* Bytes that the loader lent; given back when the reading is over, however it ends. */
 typedef struct low_loan {
@@ -62,6 +62,17 @@ typedef struct low_key {
     int index;                 /* in the model's array of its sort; of a load its element */
 } low_key;
 
+/* A name that is used and that nothing declares.  One error however often it is used:
+ * what is wrong is one statement that is missing, or one word. */
+typedef struct low_missed {
+    const char *what, *text;   /* "point"; what is written where it is used first: the name, or NAME.wire */
+    const char *name;
+    const char *near;          /* what may be meant, or NULL */
+    const ast_stmt *removed;   /* the `remove` that took it away, or NULL */
+    rl_span use[LOW_USES_SHOWN];
+    size_t uses;               /* more of them are counted only */
+} low_missed;
+
 /* A class, lowered once and shared by its elements. */
 typedef struct low_class {
     const char *id;
@@ -99,6 +110,9 @@ typedef struct lower {
     rl_names *names;           /* (space, text) -> key */
     rl_names *half;            /* names of damaged statements */
     rl_names *said;            /* default classes already missed */
+    rl_names *missed_names;    /* (space, text) -> place in `missed` */
+    low_missed *missed;
+    int misses, miss_room;
     low_key *key;
     int keys, key_room;
     low_class *klass;
@@ -132,13 +146,15 @@ void low_declare(lower *l);
 int low_key_of(const lower *l, low_space space, const char *text);
 /* The standing statement that is the only one of its sort, or NULL. */
 const ast_stmt *low_single(const lower *l, const char *text);
-/* The index of class, kind or area `word`; -1 after saying that there is none. */
+/* The index of class, kind or area `word`; -1 after noting that there is none. */
 int low_named(lower *l, low_space space, const ast_word *word);
 /* The element `word`, which has to be of one of `sorts` (1 << rl_sort), called
- * `wanted` ("a point or splice") in messages; -1 after saying why not. */
+ * `wanted` ("a point or splice") in messages; -1 after saying or noting why not. */
 int low_element(lower *l, const ast_word *word, unsigned sorts, const char *wanted);
 /* Calls a place where names may be missing for a reason already said. */
 bool low_excused(const lower *l, const char *text);
+/* Says which names are used that nothing declares. */
+void low_say_missed(lower *l);
 
 /* ---- lower_values.c: numbers, rows, texts ---- */
 

@@ -123,14 +123,6 @@ static void add_decl(lower *l, int number)
     item->key = index;
 }
 
-static void say_unknown(lower *l, rl_span at, const char *wanted, const char *text, const char *near)
-{
-    if (near == NULL)
-        rl_say(l->diag, at, RL_MSG_UNKNOWN, wanted, text, NULL);
-    else
-        rl_say(l->diag, at, RL_MSG_UNKNOWN_NEAR, wanted, text, near);
-}
-
 /* Says so where a `remove` finds nothing below it to remove. */
 static void check_remove(lower *l, const low_key *key, const low_stmt *remover)
 {
@@ -190,6 +182,7 @@ void low_declare(lower *l)
     l->names = rl_names_new(l->scratch);
     l->half = rl_names_new(l->scratch);
     l->said = rl_names_new(l->scratch);
+    l->missed_names = rl_names_new(l->scratch);
     bool *evidence = rl_many(l->scratch, l->files, bool);
     for (int i = 0; i < l->files; i++)
         for (const ast_word *w = l->file[i].tree->half_named; w != NULL; w = w->next)
@@ -260,14 +253,86 @@ static const char *nearest(const lower *l, low_space space, unsigned sorts, cons
     return near;
 }
 
+/* ---- names that nothing declares ---- */
+
+/* Whether (space, text) was missed before: then this is one use more.  Or so many
+ * are missed that no more will be said. */
+static bool missed_before(lower *l, low_space space, const char *text, rl_span at)
+{
+    int index = rl_names_get(l->missed_names, (int)space, text);
+    if (index < 0)
+        return (size_t)l->misses > l->diag->error_limit;
+    low_missed *m = &l->missed[index];
+    if (m->uses < LOW_USES_SHOWN)
+        m->use[m->uses] = at;
+    m->uses++;
+    return true;
+}
+
+/* Notes the first use, `word`, of (space, name), where `what` is meant. */
+static low_missed *add_missed(lower *l, low_space space, const char *name, const ast_word *word, const char *what)
+{
+    if (l->misses == l->miss_room) {
+        int room = l->miss_room == 0 ? 16 : 2 * l->miss_room;
+        low_missed *more = rl_many(l->scratch, room, low_missed);
+        if (l->misses > 0)
+            memcpy(more, l->missed, (size_t)l->misses * sizeof *more);
+        l->missed = more;
+        l->miss_room = room;
+    }
+    rl_names_put(l->missed_names, (int)space, name, l->misses);
+    l->missed[l->misses] = (low_missed){ .what = what, .text = word->text, .name = name, .use = { word->span }, .uses = 1 };
+    return &l->missed[l->misses++];
+}
+
+static void say_one_missed(lower *l, const low_missed *m)
+{
+    if (m->removed != NULL)
+        rl_say_also(l->diag, m->use[0], RL_MSG_REMOVED, m->name, NULL, NULL, m->removed->name->span);
+    else
+        rl_say(l->diag, m->use[0], m->near == NULL ? RL_MSG_UNKNOWN : RL_MSG_UNKNOWN_NEAR, m->what, m->text, m->near);
+}
+
+/* ", and in line 12, line 4 of b.gnd and 3 more places": what comes after the second use. */
+static const char *further_uses(lower *l, const low_missed *m)
+{
+    rl_text text = { .arena = l->scratch };
+    size_t shown = m->uses < LOW_USES_SHOWN ? m->uses : LOW_USES_SHOWN;
+    rl_put(&text, "");
+    for (size_t i = 2; i < shown; i++) {
+        rl_put(&text, i == 2 ? ", and in line " : i + 1 == m->uses ? " and line " : ", line ");
+        rl_put_count(&text, m->use[i].line);
+        if (m->use[i].source == m->use[1].source)
+            continue;
+        rl_put(&text, " of ");
+        rl_put(&text, l->diag->sources[m->use[i].source].path);
+    }
+    if (m->uses > shown) {
+        rl_put(&text, " and ");
+        rl_put_count(&text, m->uses - shown);
+        rl_put(&text, m->uses == shown + 1 ? " more place" : " more places");
+    }
+    return text.bytes;
+}
+
+void low_say_missed(lower *l)
+{
+    for (int i = 0; i < l->misses && !rl_diag_full(l->diag); i++) {
+        const low_missed *m = &l->missed[i];
+        say_one_missed(l, m);
+        if (m->uses > 1 && !rl_diag_full(l->diag))
+            rl_say(l->diag, m->use[1], RL_MSG_MISSED_AGAIN, m->name, further_uses(l, m), NULL);
+    }
+}
+
 int low_named(lower *l, low_space space, const ast_word *word)
 {
     int key = low_key_of(l, space, word->text);
     if (key >= 0 && l->key[key].standing != NULL)
         return l->key[key].index;
     const char *what = space == LOW_CLASSES ? "class" : space == LOW_KINDS ? "kind" : "area";
-    if (!low_excused(l, word->text))
-        say_unknown(l, word->span, what, word->text, nearest(l, space, 0, word->text));
+    if (!low_excused(l, word->text) && !missed_before(l, space, word->text, word->span))
+        add_missed(l, space, word->text, word, what)->near = nearest(l, space, 0, word->text);
     return -1;
 }
 
@@ -288,17 +353,34 @@ static const char *bare(const char *wanted)
     return space + 1;
 }
 
-static void say_no_element(lower *l, const ast_word *word, const char *owner, unsigned sorts, const char *wanted)
+/* Notes that there is no element `text`, the owner of the wire that the word names or the word itself. */
+static void miss_element(lower *l, const ast_word *word, const char *text, unsigned sorts, const char *wanted)
 {
-    const char *near = nearest(l, LOW_THINGS, owner != NULL ? 1u << RL_LOAD : sorts,
-                               owner != NULL ? owner : word->text);
-    if (near != NULL && owner != NULL) {
-        rl_text text = { .arena = l->scratch };
-        rl_put(&text, near);
-        rl_put(&text, ".wire");
-        near = text.bytes;
+    bool wire = text != word->text;
+    if (missed_before(l, LOW_THINGS, text, word->span))
+        return;
+    const char *near = nearest(l, LOW_THINGS, wire ? 1u << RL_LOAD : sorts, text);
+    if (near != NULL && wire) {
+        rl_text whole = { .arena = l->scratch };
+        rl_put(&whole, near);
+        rl_put(&whole, ".wire");
+        near = whole.bytes;
     }
-    say_unknown(l, word->span, bare(wanted), word->text, near);
+    add_missed(l, LOW_THINGS, text, word, bare(wanted))->near = near;
+}
+
+/* Notes that an element is missing; a reason that was said already is enough. */
+static void miss_key(lower *l, const ast_word *word, const char *text, const low_key *key, unsigned sorts,
+                     const char *wanted)
+{
+    if (key != NULL && key->faulty)
+        return;
+    if (key == NULL || key->removed == NULL) {
+        if (!low_excused(l, text))
+            miss_element(l, word, text, sorts, wanted);
+    } else if (!missed_before(l, LOW_THINGS, text, word->span)) {
+        add_missed(l, LOW_THINGS, text, word, bare(wanted))->removed = key->removed;
+    }
 }
 
 int low_element(lower *l, const ast_word *word, unsigned sorts, const char *wanted)
@@ -308,12 +390,7 @@ int low_element(lower *l, const ast_word *word, unsigned sorts, const char *want
     int number = low_key_of(l, LOW_THINGS, text);
     const low_key *key = number < 0 ? NULL : &l->key[number];
     if (key == NULL || key->standing == NULL) {
-        if (key != NULL && key->faulty)
-            return -1;
-        if (key != NULL && key->removed != NULL)
-            rl_say_also(l->diag, word->span, RL_MSG_REMOVED, text, NULL, NULL, key->removed->name->span);
-        else if (!low_excused(l, text))
-            say_no_element(l, word, owner, sorts, wanted);
+        miss_key(l, word, text, key, sorts, wanted);
         return -1;
     }
     unsigned bit = sort_bit(key->standing->sort);
@@ -322,7 +399,7 @@ int low_element(lower *l, const ast_word *word, unsigned sorts, const char *want
     if (owner != NULL && bit == 1u << RL_LOAD)
         rl_say(l->diag, word->span, RL_MSG_WRONG_SORT, word->text, "a wire", wanted);
     else if (owner != NULL)
-        say_no_element(l, word, owner, sorts, wanted);
+        miss_element(l, word, text, sorts, wanted);
     else if (bit & sorts)
         return key->index;
     else

@@ -615,7 +615,7 @@ static void test_error_limit(void **state)
     static char text[20000];
     size_t n = (size_t)sprintf(text, "vehicle v supply 9 V\nclass point loose 1%%\n");
     for (int i = 0; i < 500; i++)
-        n += (size_t)sprintf(text + n, "point p%d returns through gone\n", i);
+        n += (size_t)sprintf(text + n, "point p%d returns through gone%d\n", i, i);
     memory_file file = { "a.gnd", text };
     world w;
     assert_int_equal(read_rules(&w, &file, 1, "a.gnd", NULL), RL_INPUT);

@@ -287,16 +287,40 @@ static void inspection(ev_line *l, int look)
     weigh(l, &set);
 }
 
+/* What was probably meant: something that is seen, unless a joint or feed is nearer by name. */
+static const char *meant_to_see(ev_line *l, const char *text)
+{
+    enum { SEEN = RL_NAME_LOAD | RL_NAME_SYMPTOM | RL_NAME_INSPECTION, REST = RL_NAME_JOINT | RL_NAME_WIRE | RL_NAME_FEED };
+    const char *both[2];
+    size_t count = 0;
+    if (rl_diag_full(l->diag))
+        return "";
+    both[0] = rl_nearest_name(l->scratch, l->model, text, SEEN);
+    count += both[0] != NULL;
+    both[count] = rl_nearest_name(l->scratch, l->model, text, REST);
+    count += both[count] != NULL;
+    const char *near = rl_nearest(text, both, count);   /* of two as near, the first */
+    int element = near == NULL ? -1 : rl_find_element(l->model, near);
+    if (element < 0 || l->model->node[element].info.sort == RL_LOAD)
+        return ev_hint(l, text, SEEN);
+    rl_text hint = { .arena = l->scratch };
+    rl_put(&hint, "; did you mean ");
+    rl_put(&hint, rl_sort_text(l->model->node[element].info.sort));
+    rl_put(&hint, " `");
+    rl_put(&hint, near);
+    rl_put(&hint, "`, with the name of an inspection before it?");
+    return hint.bytes;
+}
+
 static void not_seen(ev_line *l)
 {
     const ast_word *name = l->stmt->name;
     int element = rl_find_element(l->model, name->text);
-    const char *hint = ev_hint(l, name->text, RL_NAME_LOAD | RL_NAME_SYMPTOM | RL_NAME_INSPECTION);
     if (element >= 0)
         ev_fault(l, name->span, RL_MSG_EV_JOINT_SEEN, name->text, rl_sort_text(l->model->node[element].info.sort),
                  NULL);
     else
-        ev_fault(l, name->span, RL_MSG_EV_UNKNOWN, name->text, hint, NULL);
+        ev_fault(l, name->span, RL_MSG_EV_UNKNOWN, name->text, meant_to_see(l, name->text), NULL);
 }
 
 void ev_seen(ev_line *l)

@@ -129,6 +129,7 @@ static void derive_cautions(rl_model *m, rl_arena *scratch)
             memcpy(all, own->text, own->count * sizeof *all);
         memcpy(all + own->count, s.extra[i].text, s.extra[i].count * sizeof *all);
         *own = (rl_texts){ all, own->count + s.extra[i].count };
+        m->node[i].info.derived = s.extra[i].count;
     }
 }
 

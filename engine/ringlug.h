@@ -135,6 +135,7 @@ typedef struct rl_element {
     int load;                   /* of a wire: the element of its load; else -1 */
     int kind;                   /* of a load; else -1 */
     rl_texts cautions;          /* own, class or kind, area, then derived ones (design §6) */
+    size_t derived;             /* how many of them, the last, are derived: of undoing the element alone */
     rl_texts notes, sources;
 } rl_element;
 

@@ -43,10 +43,16 @@ static const char air_bag[] =
 /* Volts from which a vehicle has two batteries in a row; amperes that only starters and winches draw. */
 static const double two_batteries = 18, heavy = 60;
 
+static void add_first(text_list *out, rl_texts texts, size_t count)
+{
+    assert(count <= texts.count);
+    for (size_t i = 0; i < count; i++)
+        list_add_new(out, texts.text[i]);
+}
+
 static void add_all(text_list *out, rl_texts texts)
 {
-    for (size_t i = 0; i < texts.count; i++)
-        list_add_new(out, texts.text[i]);
+    add_first(out, texts, texts.count);
 }
 
 /* Whether id, label, class or kind of an element speaks of `word`. */
@@ -81,7 +87,8 @@ static int is_air_bag(const rl_model *model, const rl_element *e)
     return 0;
 }
 
-void cautions_of_element(text_list *out, const rl_model *model, size_t element)
+/* `undone`: it is taken apart or moved, not only seen or touched with a lead. */
+static void of_element(text_list *out, const rl_model *model, size_t element, bool undone)
 {
     assert(element < rl_model_vehicle(model)->elements);
     const rl_element *e = rl_model_element(model, element);
@@ -89,9 +96,21 @@ void cautions_of_element(text_list *out, const rl_model *model, size_t element)
         list_add_new(out, at_the_post);
     if (is_air_bag(model, e) || (e->load >= 0 && is_air_bag(model, rl_model_element(model, (size_t)e->load))))
         list_add_new(out, air_bag);
-    add_all(out, e->cautions);
+    add_first(out, e->cautions, undone ? e->cautions.count : e->cautions.count - e->derived);
     if (e->area >= 0)
         add_all(out, rl_model_area(model, (size_t)e->area)->cautions);
+}
+
+void cautions_of_element(text_list *out, const rl_model *model, size_t element)
+{
+    of_element(out, model, element, true);
+}
+
+/* Whether a test takes something apart: an inspection may move what it looks at. */
+static bool undoes(rl_test_sort sort)
+{
+    return sort == RL_TEST_INSPECTION || sort == RL_TEST_SWAP || sort == RL_TEST_RESISTANCE
+           || sort == RL_TEST_CONTINUITY;
 }
 
 static void of_supply(text_list *out, const rl_model *model)
@@ -202,7 +221,7 @@ void cautions_of_test(text_list *out, const rl_model *model, const rl_test *test
         of_heavy_load(out, model, test);
     for (size_t i = 0; i < sizeof touched / sizeof *touched; i++)
         if (touched[i] >= 0)
-            cautions_of_element(out, model, (size_t)touched[i]);
+            of_element(out, model, (size_t)touched[i], undoes(test->sort));
     if (test->sort == RL_TEST_SYMPTOM && test->named >= 0)
         add_all(out, rl_model_symptom(model, (size_t)test->named)->cautions);
     for (size_t i = 0; i < 2; i++)

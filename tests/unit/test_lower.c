@@ -385,11 +385,13 @@ static void test_derived_cautions(void **state)
     const rl_element *b = rl_model_element(w.model, (size_t)rl_model_find(w.model, "b"));
     const rl_element *bag = rl_model_element(w.model, 0), *wire = rl_model_element(w.model, 1);
     assert_int_equal(s->cautions.count, 2);
+    assert_int_equal(s->derived, 1);
     assert_string_equal(s->cautions.text[0], "own");
     assert_string_equal(s->cautions.text[1], "undoing this also opens air bag: wait");
     assert_int_equal(b->cautions.count, 2);
     assert_string_equal(b->cautions.text[1], "undoing this also opens unit: do not probe");
     assert_int_equal(bag->cautions.count, 2);
+    assert_int_equal(bag->derived, 0);
     assert_string_equal(bag->cautions.text[1], "hot");
     assert_int_equal(wire->cautions.count, 2);
     assert_string_equal(wire->cautions.text[0], "hot");

@@ -118,7 +118,7 @@ static size_t untouched(const check *k, json_t *list)
         rl_untouched u = rl_model_flag(k->s.model, i);
         text said = { 0 };
         if (count++ == 0 && shown)
-            fputs("Not touched by any case:\n", k->sc.out);
+            term_wrap(&k->sc, "", 0, "Not touched by any case:");
         term_safe(&said, u.path != NULL ? u.path : "");
         text_add(&said, ":%zu: ", u.line);
         term_safe(&said, u.what);

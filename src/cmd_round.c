@@ -167,7 +167,7 @@ static void say_stop(const round_page *p, size_t index)
     words_outcomes(&said, p->model, &stop->test);
     say(p, "      ", 6, &said);
     say_covers(p, stop);
-    fputs("      Found: ____________\n", p->sc->out);
+    term_wrap(p->sc, "      Found: ", 13, "____________");
     list_free(&cautions);
     text_free(&said);
     text_free(&first);

@@ -47,18 +47,27 @@ static rank *ranking(const rl_model *model, const rl_answer *answer, bool points
     return list;
 }
 
+/* Columns for the name: what the others leave of the screen.  Names are what is typed. */
+static size_t name_cells(size_t width, bool sort, bool state)
+{
+    enum { LEAST = 10, MOST = 18 };
+    size_t rest = 10u + (sort ? 10 : 0) + (state ? 10 : 0);   /* the percentage and what is between */
+    size_t room = width > rest ? width - rest : 0;
+    return room < LEAST ? LEAST : room > MOST ? MOST : room;
+}
+
 static void print_row(const page *p, const rl_answer *answer, rank r, bool with_sort)
 {
     const rl_element *e = rl_model_element(p->model, r.element);
     size_t width = p->screen->width, spare = width >= 80 ? 1 : 0;
-    bool narrow = width < 44;   /* then the sort of the element has no room, nor, soon, has its state */
+    bool sort = with_sort && width >= 44, state = width >= 32;   /* the first that have no room */
     text row = { 0 }, label = { 0 }, percent = { 0 };
     words_label(&label, p->model, r.element);
     words_percent(&percent, r.p);
     text_add(&row, "  ");
-    term_fit(p->screen, &row, e->id, spare ? 18 : width < 24 ? 10 : 12);
+    term_fit(p->screen, &row, e->id, name_cells(width, sort && !spare, state));
     text_add(&row, " ");
-    if (with_sort && !narrow)
+    if (sort)
         text_add(&row, "%-9s ", rl_sort_text(e->sort));
     if (spare) {
         term_fit(p->screen, &row, text_get(&label), with_sort ? 17 : 23);
@@ -66,7 +75,7 @@ static void print_row(const page *p, const rl_answer *answer, rank r, bool with_
         term_bar(p->screen, &row, r.p, with_sort ? 10 : 14);
     }
     text_add(&row, " %6s", text_get(&percent));
-    if (width >= 32)
+    if (state)
         text_add(&row, "  %s", rl_state_text(words_worst(&answer->belief[r.element])));
     fprintf(p->screen->out, "%s\n", text_get(&row));
     text_free(&row);
@@ -331,7 +340,9 @@ rl_status page_brief(const page *p, rl_case *c)
         say(p, "    ", &stop);
         text_free(&stop);
     }
-    if (count == 0)
+    if (count == 0 && answer->bounded)
+        term_wrap(p->screen, "  ", 2, "No test is worked out: that takes an exact answer, and more memory (--memory).");
+    else if (count == 0)
         fputs("  No test is left.\n", p->screen->out);
     else
         page_test(p, "next ", &test[0]);

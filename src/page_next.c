@@ -178,6 +178,16 @@ static void print_numbered(const page *p, rl_case *c, const numbered *list, size
     text_free(&first);
 }
 
+/* That nothing is listed: all is done, or no test can be weighed without an exact answer. */
+static void print_none(const page *p, rl_case *c)
+{
+    const rl_answer *answer;
+    if (rl_case_answer(c, &answer) == RL_OK && answer->bounded)
+        term_wrap(p->screen, "  ", 2, "none is worked out: that takes an exact answer, and more memory (--memory)");
+    else
+        fputs("  none is left\n", p->screen->out);
+}
+
 static void print_list(const page *p, rl_case *c, const numbered *list)
 {
     if (list->seats > 0) {
@@ -190,7 +200,7 @@ static void print_list(const page *p, rl_case *c, const numbered *list)
     for (size_t i = list->seats; i < list->count; i++)
         print_numbered(p, c, list, i);
     if (list->count == list->seats)
-        fputs("  none is left\n", p->screen->out);
+        print_none(p, c);
 }
 
 static void print_unknown(const page *p, const rl_case *c)

@@ -12,7 +12,8 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum { HISTOGRAM_ROWS = 12, BAR_CELLS = 12 };
+/* TABLE_WIDTH: columns of the table, which is folded where they are not there; so is the histogram. */
+enum { HISTOGRAM_ROWS = 12, BAR_CELLS = 12, TABLE_WIDTH = 75, NAME = 10 };
 
 /* ---- sums ---- */
 
@@ -88,6 +89,32 @@ static const char *explained(rl_strategy s)
     return "";
 }
 
+static void print_tally(const screen *sc, const char *what, const tally *t)
+{
+    text line = { 0 };
+    text_add(&line, "mean %.1f, median %.1f, 90%% %.0f", t->mean, t->median, t->p90);
+    term_wrap(sc, what, term_cells(what), text_get(&line));
+    text_free(&line);
+}
+
+/* One strategy below the other. */
+static void print_folded(const screen *sc, const rehearsal_sum *sum)
+{
+    for (int s = 0; s < RL_STRATEGIES; s++) {
+        const strategy_sum *of = &sum->of[s];
+        text line = { 0 };
+        text_add(&line, "%s: %s", of->name, explained((rl_strategy)s));
+        term_wrap(sc, "", 0, text_get(&line));
+        print_tally(sc, "  tests    ", &of->tests);
+        print_tally(sc, "  minutes  ", &of->minutes);
+        text_clear(&line);
+        text_add(&line, "%zu repair%s in vain", of->wrong, of->wrong == 1 ? "" : "s");
+        term_wrap(sc, "  ", 2, text_get(&line));
+        text_free(&line);
+    }
+    fputc('\n', sc->out);
+}
+
 static void print_table(const screen *sc, const rehearsal_sum *sum)
 {
     fprintf(sc->out, "               -------- tests --------   ------- minutes -------   repairs\n"
@@ -111,17 +138,23 @@ static double bin_of(const rehearsal_sum *sum)
     return tally_bin(most, HISTOGRAM_ROWS - 1);
 }
 
-static void print_row(const screen *sc, const rehearsal_sum *sum, double low, double high)
+/* Each strategy beside the other, or on a line of its own. */
+static void print_row(const screen *sc, const rehearsal_sum *sum, double low, double high, bool folded)
 {
     text row = { 0 };
+    size_t rest = NAME + 2 + 6;   /* columns of a folded line that are no bar */
+    size_t cells = folded && sc->width < rest + BAR_CELLS ? sc->width - rest : BAR_CELLS;
     if (isfinite(high))
         text_add(&row, "%5.0f to %5.0f ", low, high);
     else
         text_add(&row, "%5.0f or more  ", low);
     for (int s = 0; s < RL_STRATEGIES; s++) {
         double share = (double)tally_within(sum->of[s].minute, sum->cases, low, high) / (double)sum->cases;
-        text_add(&row, "  ");
-        term_bar(sc, &row, share, BAR_CELLS);
+        if (folded)
+            text_add(&row, "\n  %-*s", NAME, sum->of[s].name);
+        else
+            text_add(&row, "  ");
+        term_bar(sc, &row, share, cells);
         text_add(&row, " %4.0f%%", 100 * share);
     }
     fprintf(sc->out, "%s\n", text_get(&row));
@@ -136,16 +169,23 @@ static bool some_from(const rehearsal_sum *sum, double low)
     return false;
 }
 
-static void print_histogram(const screen *sc, const rehearsal_sum *sum)
+static void print_names(const screen *sc, const rehearsal_sum *sum)
 {
-    double bin = bin_of(sum);
-    term_heading(sc, "Share of the faults by minutes to the cure");
     fprintf(sc->out, "%14s", "");
     for (int s = 0; s < RL_STRATEGIES; s++)
         fprintf(sc->out, "  %-*s", s + 1 < RL_STRATEGIES ? BAR_CELLS + 6 : 0, sum->of[s].name);
     fputc('\n', sc->out);
+}
+
+static void print_histogram(const screen *sc, const rehearsal_sum *sum)
+{
+    double bin = bin_of(sum);
+    bool folded = sc->width < TABLE_WIDTH;
+    term_heading(sc, "Share of the faults by minutes to the cure");
+    if (!folded)
+        print_names(sc, sum);
     for (int i = 0; i < HISTOGRAM_ROWS && (i == 0 || some_from(sum, i * bin)); i++)
-        print_row(sc, sum, i * bin, i + 1 < HISTOGRAM_ROWS ? (i + 1) * bin : INFINITY);
+        print_row(sc, sum, i * bin, i + 1 < HISTOGRAM_ROWS ? (i + 1) * bin : INFINITY, folded);
     fputc('\n', sc->out);
 }
 
@@ -169,7 +209,10 @@ static void print_bound(const screen *sc, const rehearsal_sum *sum)
 void rehearsal_page(const screen *sc, const rehearsal *r, const rehearsal_sum *sum)
 {
     print_head(sc, r, sum);
-    print_table(sc, sum);
+    if (sc->width < TABLE_WIDTH)
+        print_folded(sc, sum);
+    else
+        print_table(sc, sum);
     print_histogram(sc, sum);
     print_bound(sc, sum);
 }

@@ -14,7 +14,7 @@
 
 typedef struct screen {
     FILE *out;
-    size_t width;       /* columns that may be used, 40 to 80 */
+    size_t width;       /* columns that may be used, 20 to 80 */
     bool colour;        /* a terminal that wants it; never the only bearer of a meaning */
     bool unicode;       /* the locale shows UTF-8 */
 } screen;

@@ -65,10 +65,42 @@ static void many_occasions(void **state)
     }
 }
 
+static void in_order(const char *text, const char *first, const char *then)
+{
+    const char *at = strstr(text, first);
+    if (at == NULL || strstr(at, then) == NULL)
+        fail_msg("\"%s\" and behind it \"%s\" are not in: %s", first, then, text);
+}
+
+/* Where one part of the page would pass the bound the others are there, what is missing says
+ * so, and the status is that of a machine that is too small. */
+static void the_page_goes_on_without_a_part(void **state)
+{
+    (void)state;
+    int parts = 0;
+    for (int occasions = 4; occasions <= 6; occasions++) {
+        char text[TEXT];
+        write_case(text, occasions, false);
+        run r = run_tool("", "rank", "--memory", "1", rules, run_file("part.case", text), NULL);
+        if (strstr(r.out, "Not worked out: it would need more memory") != NULL) {
+            parts++;
+            assert_int_equal(r.status, 3);
+            in_order(r.out, "Ground points\n", "What speaks for and against the leader\n  Not worked out: ");
+            in_order(r.out, "  Not worked out: ", "All suspects together\n");
+            in_order(r.out, "All suspects together\n", "Next tests, best first\n  none is worked out: ");
+            in_order(r.out, "Next tests, best first\n", "In short: ");
+            in_order(r.err, "case long needs more memory", "--memory");
+        }
+        run_free(&r);
+    }
+    assert_true(parts > 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(many_occasions),
+        cmocka_unit_test(the_page_goes_on_without_a_part),
     };
     return cmocka_run_group_tests_name("memory", tests, run_setup, run_teardown);
 }

@@ -196,12 +196,32 @@ static void help(void **state)
     run_free(&r);
 }
 
+/* The table and the histogram are folded where they have no room. */
+static void a_narrow_page(void **state)
+{
+    (void)state;
+    static const size_t columns[] = {20, 40, 60, 80};
+    const char *rules = run_file("twins.gnd", twins);
+    for (size_t i = 0; i < sizeof columns / sizeof *columns; i++) {
+        talk t = talk_columns(columns[i], "rehearse", rules, "--faults", "30", "--no-color", NULL);
+        talk_until(&t, "average.");
+        const char *page = strstr(t.heard, "Rehearsal: ");   /* behind the bar of progress */
+        assert_non_null(page);
+        size_t widest = run_widest(page);   /* the carriage return counts for one */
+        if (widest > columns[i] + 1)
+            fail_msg("%zu columns: a line of %zu in %s", columns[i], widest, page);
+        assert_true((strstr(page, "strategy          mean") != NULL) == (columns[i] == 80));
+        assert_true((strstr(page, "\n  likeliest ") != NULL));
+        assert_int_equal(talk_end(&t), 0);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(fields), cmocka_unit_test(whatever_the_threads), cmocka_unit_test(page),
         cmocka_unit_test(progress_on_a_terminal), cmocka_unit_test(no_tests_allowed), cmocka_unit_test(bad_input),
-        cmocka_unit_test(nothing_to_look_for), cmocka_unit_test(help),
+        cmocka_unit_test(nothing_to_look_for), cmocka_unit_test(a_narrow_page), cmocka_unit_test(help),
     };
     return cmocka_run_group_tests(tests, run_setup, run_teardown) != 0;
 }

@@ -11,6 +11,9 @@
 #include <math.h>
 #include <string.h>
 
+/* Likelihoods all below this are made larger together. */
+static const double FAINT = 1e-60;
+
 struct rl_known_end {
     rl_end end;
     double density;
@@ -145,6 +148,20 @@ rl_cells rl_observe_step(rl_arena *arena, const rl_step *step, int before, int a
     return t;
 }
 
+/* A meter that never misreads may show what is all but impossible: what 1 cannot be divided by
+ * does not go into the net. */
+static void lift(const rl_observer *o, double *density, size_t count)
+{
+    double greatest = 0;
+    for (size_t i = 0; i < count; i++)
+        greatest = density[i] > greatest ? density[i] : greatest;
+    if (!(greatest > 0) || greatest > FAINT)
+        return;
+    rl_draft_scale(o->draft, greatest);
+    for (size_t i = 0; i < count; i++)
+        density[i] /= greatest;
+}
+
 static void observe_span(const rl_observer *o, rl_finding *f)
 {
     rl_fold fold;
@@ -156,6 +173,7 @@ static void observe_span(const rl_observer *o, rl_finding *f)
     double *density = rl_many(o->arena, fold.ends, double);
     for (int i = 0; i < fold.ends; i++)
         density[i] = density_of(o, f, &showing, &fold.end[i]);
+    lift(o, density, (size_t)fold.ends);
     if (fold.ends == 1) {
         rl_draft_scale(o->draft, density[0]);
         return;
@@ -243,6 +261,7 @@ static void observe_supply(const rl_observer *o, rl_finding *f)
             rl_end end = rl_observe_supply_end(o->arena, o->model, f->subject, row, i == 1);
             shown.cell[i * size + fed] = density_of(o, f, &showing, &end);
         }
+    lift(o, shown.cell, 2 * (size_t)size);
     rl_draft_add(o->draft, &flow, bit);
     rl_draft_add(o->draft, &shown, bit);
 }

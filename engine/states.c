@@ -42,14 +42,46 @@ static int variable_of(const reader *r, int input)
     return input < 0 ? r->bench->network.helper[-1 - input] : rl_network_variable(&r->bench->network, input);
 }
 
-/* What the joint of the other inputs comes to for each cell that something was absorbed into. */
+/* 1 cannot be divided by less than this. */
+static const double FAINTEST = 1e-290;
+
+/* What the joint of the other inputs comes to for each cell that something was absorbed into; NULL: not a number. */
 static const double *shares_of(const reader *r, const rl_absorbed *a, const double *joint)
 {
     size_t cells = rl_cells_count(&a->after);
     double *share = rl_raw(r->arena, cells, double);
-    for (size_t c = 0; c < cells; c++)
-        share[c] = a->after.cell[c] > 0 ? joint[c] / a->after.cell[c] : 0;
-    return share;
+    bool faint = false;
+    for (size_t c = 0; c < cells; c++) {
+        bool some = a->after.cell[c] > 0;
+        share[c] = some ? joint[c] / a->after.cell[c] : 0;
+        faint |= some && a->after.cell[c] < FAINTEST;
+    }
+    return faint ? NULL : share;
+}
+
+/* Cells of a table but for one input. */
+static void around(const rl_absorbed *a, size_t *outer, size_t *inner)
+{
+    *outer = *inner = 1;
+    for (int i = 0; i < a->at; i++)
+        *outer *= (size_t)a->before.size[i];
+    for (int i = a->at + 1; i < a->before.count; i++)
+        *inner *= (size_t)a->before.size[i];
+}
+
+/* The joint of the other inputs spread over what was absorbed: each cell has its part, never above 1, of
+ * what it was summed into. */
+static const double *spread_out(reader *r, const rl_absorbed *a, const double *rest)
+{
+    const double *weight = r->bench->network.weight[a->expr], *after = a->after.cell, *before = a->before.cell;
+    size_t outer, inner, size = (size_t)a->before.size[a->at], at = 0;
+    around(a, &outer, &inner);
+    double *joint = rl_raw(r->arena, outer * size * inner, double);
+    for (size_t o = 0; o < outer; o++, rest += inner, after += inner)
+        for (size_t v = 0; v < size; v++)
+            for (size_t i = 0; i < inner; i++, at++)
+                joint[at] = after[i] > 0 ? weight[v] * before[at] / after[i] * rest[i] : 0;
+    return joint;
 }
 
 static const double *values_of(reader *r, int expr);
@@ -62,19 +94,8 @@ static const double *joint_before(reader *r, int absorbed)
     const rl_absorbed *a = &network->absorbed[absorbed];
     if (r->joint[absorbed])
         return r->joint[absorbed];
-    const double *share = shares_of(r, a, joint_of(r, &a->after)), *weight = network->weight[a->expr];
-    size_t inner = 1, outer = 1, size = (size_t)a->before.size[a->at], at = 0;
-    for (int i = 0; i < a->at; i++)
-        outer *= (size_t)a->before.size[i];
-    for (int i = a->at + 1; i < a->before.count; i++)
-        inner *= (size_t)a->before.size[i];
-    double *joint = rl_raw(r->arena, outer * size * inner, double);
-    for (size_t o = 0; o < outer; o++)
-        for (size_t v = 0; v < size; v++)
-            for (size_t i = 0; i < inner; i++, at++)
-                joint[at] = share[o * inner + i] * weight[v] * a->before.cell[at];
-    r->joint[absorbed] = joint;
-    return joint;
+    r->joint[absorbed] = spread_out(r, a, joint_of(r, &a->after));
+    return r->joint[absorbed];
 }
 
 /* Of all inputs of a table that something was absorbed into. */
@@ -106,12 +127,9 @@ static const double *joint_of(reader *r, const rl_cells *table)
 /* For each value: what the others make of it, but for its weight. */
 static void add_shares(const rl_absorbed *a, const double *share, double *restrict out)
 {
-    size_t inner = 1, outer = 1, size = (size_t)a->before.size[a->at];
+    size_t outer, inner, size = (size_t)a->before.size[a->at];
     const double *before = a->before.cell;
-    for (int i = 0; i < a->at; i++)
-        outer *= (size_t)a->before.size[i];
-    for (int i = a->at + 1; i < a->before.count; i++)
-        inner *= (size_t)a->before.size[i];
+    around(a, &outer, &inner);
     for (size_t o = 0; inner == 1 && o < outer; o++, before += size)
         for (size_t v = 0; v < size; v++)
             out[v] += share[o] * before[v];
@@ -134,6 +152,18 @@ static void add_defined(const rl_absorbed *a, const double *share, double *out)
                 out[i] += share[*map * second + j];
 }
 
+/* The same, weights and all, where shares by themselves are no numbers any more. */
+static void add_faint(reader *r, const rl_absorbed *a, const double *rest, double *out)
+{
+    const double *joint = spread_out(r, a, rest);
+    size_t outer, inner, size = (size_t)a->before.size[a->at];
+    around(a, &outer, &inner);
+    for (size_t o = 0; o < outer; o++)
+        for (size_t v = 0; v < size; v++)
+            for (size_t i = 0; i < inner; i++, joint++)
+                out[v] += *joint;
+}
+
 static const double *absorbed_values(reader *r, const rl_absorbed *a)
 {
     const double *weight = r->bench->network.weight[a->expr], *joint = joint_of(r, &a->after);
@@ -142,14 +172,16 @@ static const double *absorbed_values(reader *r, const rl_absorbed *a)
     if (slot->before == a->before.cell && slot->after == a->after.cell && slot->weight == weight && slot->joint == joint)
         return slot->value;
     int size = a->before.size[a->at];
-    double *out = rl_many(r->arena, size, double);
-    if (a->map)
-        add_defined(a, shares_of(r, a, joint), out);
+    double *out = rl_many(r->arena, size, double), sum = 0;
+    const double *share = shares_of(r, a, joint);
+    if (share == NULL)
+        add_faint(r, a, joint, out);
+    else if (a->map)
+        add_defined(a, share, out);
     else
-        add_shares(a, shares_of(r, a, joint), out);
-    double sum = 0;
+        add_shares(a, share, out);
     for (int v = 0; v < size; v++)
-        sum += out[v] *= weight[v];
+        sum += out[v] *= share == NULL ? 1 : weight[v];
     for (int v = 0; v < size; v++)
         out[v] /= sum;   /* 1 but for rounding: what is certain is exactly 1 */
     *slot = (alike){a->before.cell, a->after.cell, weight, joint, out};

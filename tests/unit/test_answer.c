@@ -208,6 +208,29 @@ static void hundreds_do_not_underflow(void **state)
     free(rules);
 }
 
+/* A meter that never misreads shows what lies 37.7 sigmas off, a likelihood that 1 cannot be divided
+ * by.  An open feed reads 0, so that N(v; 0, b) says it alone; of all others only the `zero` share does. */
+static void all_but_impossible(void **state)
+{
+    (void)state;
+    static const char rules[] =
+        "vehicle v supply 12 V\nclass point open 1%\nclass wire open 1%\nclass feed open 3%\n"
+        "kind k behaves normal, dead failed 2% draws 3 A\n    when open dead 100%\n"
+        "joint sound 1 mohm\njoint corroded 0.5 ohm spread 3\n"
+        "meter volts reads 0.5% plus 2 mV misread 0% zero 2%\n"
+        "point p\nfeed f\nload a kind k returns through p fed by f\n";
+    setting s;
+    open_setting(&s, rules, "occasion o battery 12.3 V\nsupply a 0.0755 V\n");
+    const rl_answer *answer = answer_of(s.c);
+    const double *p = answer->belief[held_element(s.model, "f")].p;
+    double open = 0.03 / (0.03 + 0.97 * 0.02);
+    double normal = -0.5 * 37.75 * 37.75 - log(0.002 * sqrt(2 * acos(-1)));
+    near(p[RL_OPEN], open, 1e-9);
+    near(p[RL_SOUND], 1 - open, 1e-9);
+    near(answer->log_evidence, log(0.03 + 0.97 * 0.02) + normal, 1e-9);
+    close_setting(&s);
+}
+
 /* ---- contradictions ---- */
 
 /* Loads fail for certain reasons only, so that what contradicts what can be seen by hand:
@@ -539,7 +562,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(bounded_within_its_bound), cmocka_unit_test(coming_and_going), cmocka_unit_test(withdrawn_to_nothing),
         cmocka_unit_test(occasion_in_use_stays), cmocka_unit_test(replaced_line_returns),
-        cmocka_unit_test(hundreds_do_not_underflow), cmocka_unit_test(contradictions),
+        cmocka_unit_test(hundreds_do_not_underflow), cmocka_unit_test(all_but_impossible), cmocka_unit_test(contradictions),
         cmocka_unit_test(smaller_of_two), cmocka_unit_test(two_threads), cmocka_unit_test(two_others_lines),
         cmocka_unit_test(eight_occasions), cmocka_unit_test(empty_case), cmocka_unit_test(vehicle_without_loads),
         cmocka_unit_test(kind_that_never_fails), cmocka_unit_test(suspects_by_their_rule),

@@ -28,11 +28,12 @@ static void add_conditions(const oc_model *m, const oc_watch *w, char *key)
         add(key, glue, "bypass");
         glue = " and ";
     }
-    if (w->bypass_at >= 0) {
-        add(key, glue, "bypass at ");
-        add(key, "", m->element[w->bypass_at].id);
-        glue = " and ";
-    }
+    for (int e = 0; w->bypass_at != NULL && e < m->elements; e++)
+        if (w->bypass_at[e]) {
+            add(key, glue, "bypass at ");
+            add(key, "", m->element[e].id);
+            glue = " and ";
+        }
     for (int e = 0; w->repaired != NULL && e < m->elements; e++)
         if (w->repaired[e]) {
             add(key, glue, "repaired ");
@@ -98,18 +99,21 @@ static int must_find(const oc_model *m, const ast_word *word)
     return e;
 }
 
+static void flag(oc_model *m, bool **set, const ast_word *element)
+{
+    if (*set == NULL)
+        *set = rl_many(&m->arena, m->elements, bool);
+    (*set)[must_find(m, element)] = true;
+}
+
 static void condition(oc_model *m, oc_watch *w, const ast_condition *k)
 {
     switch (k->sort) {
     case AST_BYPASS: w->bypass = true; break;
     case AST_SWAP: w->swap = true; break;
     case AST_JUMPER: w->jumper = true; break;
-    case AST_BYPASS_AT: w->bypass_at = must_find(m, k->element); break;
-    case AST_REPAIRED:
-        if (w->repaired == NULL)
-            w->repaired = rl_many(&m->arena, m->elements, bool);
-        w->repaired[must_find(m, k->element)] = true;
-        break;
+    case AST_BYPASS_AT: flag(m, &w->bypass_at, k->element); break;
+    case AST_REPAIRED: flag(m, &w->repaired, k->element); break;
     }
 }
 
@@ -228,9 +232,10 @@ static void read_reading(oc_case *c, oc_finding *f, const ast_stmt *s)
 /* Whether the statement is a finding on one thing; `f` is filled. */
 static bool read_finding(oc_case *c, oc_finding *f, const ast_stmt *s)
 {
+    f->line = s->span.line;
     f->watch.occasion = c->occasions - 1;
     f->watch.subject = f->watch.other = f->watch.named = -1;
-    f->watch.bypass_at = f->watch.from = f->watch.to = -1;
+    f->watch.from = f->watch.to = -1;
     switch (s->sort) {
     case AST_SEEN: read_seen(c, f, s); return true;
     case AST_BACKFEED: case AST_PULL: read_pair(c, f, s); return true;
@@ -280,18 +285,19 @@ static bool has_line(const oc_case *c, int occasion, int load)
 }
 
 /* A load that two `others` lines of one occasion reach is seen once. */
-static void read_others(oc_case *c, int occasion, int through, bool *reached)
+static void read_others(oc_case *c, int occasion, const ast_stmt *s, bool *reached)
 {
     const oc_model *m = c->model;
+    int through = s->name == NULL ? -1 : must_find(m, s->name);
     for (int l = 0; l < m->elements; l++) {
         if (m->element[l].sort != RL_LOAD || reached[l] || has_line(c, occasion, l))
             continue;
         if (through >= 0 && !m->element[l].some[through])
             continue;
         reached[l] = true;
-        oc_finding f = {.from_others = true, .names_first = true, .weight = {1}};
+        oc_finding f = {.line = s->span.line, .from_others = true, .names_first = true, .weight = {1}};
         f.watch = (oc_watch){.sort = OC_BEHAVIOUR, .occasion = occasion, .subject = l, .other = -1,
-                             .named = -1, .bypass_at = -1, .from = -1, .to = -1};
+                             .named = -1, .from = -1, .to = -1};
         f.watch.key = oc_key(c->model, &f.watch);
         assert(c->findings < MOST_FINDINGS);
         c->finding[c->findings++] = f;
@@ -316,7 +322,7 @@ static void all_others(oc_case *c, const ast_stmt *begin, const ast_stmt *end)
             occasion += lines > 0;
             memset(reached, 0, (size_t)c->model->elements * sizeof *reached);
         } else if (s->sort == AST_OTHERS) {
-            read_others(c, occasion, s->name == NULL ? -1 : must_find(c->model, s->name), reached);
+            read_others(c, occasion, s, reached);
         }
     }
 }

@@ -140,7 +140,7 @@ typedef struct oc_watch {
     int other;                     /* backfeed, pull: the second load */
     int named;                     /* symptom, inspection */
     bool bypass, swap, jumper;
-    int bypass_at;                 /* -1: none */
+    bool *bypass_at;               /* `bypass at` each of these; NULL: none */
     bool *repaired;                /* by the line itself, for each element; NULL: none */
     int from, to;                  /* -1: default */
     double at;
@@ -155,6 +155,7 @@ typedef struct oc_watch {
 
 typedef struct oc_finding {
     oc_watch watch;
+    size_t line;                   /* of the file, where it was said */
     bool replaced, quantity, open;
     double weight[OC_OUTCOMES];    /* of each outcome, for what is not a quantity */
     double value;

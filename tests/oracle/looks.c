@@ -43,7 +43,7 @@ static int way_state(const oc_case *c, const oc_watch *w, const oc_joint *j, con
 {
     int worst = 0;
     for (int i = 0; i < way->count; i++) {
-        if (own && way->element[i] == w->bypass_at)
+        if (own && w->bypass_at != NULL && w->bypass_at[way->element[i]])
             break;
         worst = larger(worst, oc_effective(c, w, j, way->element[i]));
     }

@@ -51,5 +51,9 @@ const char *oc_case_name(const oc_case *c);
 oc_answer oc_solve(oc_case *c, double bound);
 /* ln P(findings) alone; NAN where that is too wide. */
 double oc_log_evidence(oc_case *c, double bound);
+/* Of the lines of the file listed alone, each meaning what it means beside all the others. */
+double oc_log_evidence_of(oc_case *c, double bound, const size_t *line, size_t lines);
+/* The lines of the case that count as findings; `room` of them at most. */
+size_t oc_case_lines(const oc_case *c, size_t *line, size_t room);
 
 #endif

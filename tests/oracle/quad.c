@@ -12,6 +12,9 @@
 #include <string.h>
 
 static const double PI = 3.14159265358979323846;
+/* How far the laws are followed: for a band's share of 1; for a density, which may be that of the far
+ * tail alone where a meter never misreads, as far as the weight is a number at all. */
+static const double NEAR = 12, FAR = 37;
 enum { PANELS = 400, NODES = 16, MEMO = 1 << 15 };
 
 double oc_between(double low, double high)
@@ -136,10 +139,11 @@ static void add_node(const oc_show *show, double u, double weight, int bands, co
         out[b] += weight * part[b];
 }
 
-static void limits(const oc_u *u, double *a, double *b)
+/* `reach`: z beyond which nothing counts. */
+static void limits(const oc_u *u, double reach, double *a, double *b)
 {
-    *a = -12;
-    *b = 12;
+    *a = -reach;
+    *b = reach;
     if (u->factor > 0) {
         *a = fmax(*a, z_of(u->law, u->low));
         *b = fmin(*b, z_of(u->law, u->high));
@@ -198,7 +202,7 @@ static void integrate(const oc_u *u, const oc_show *show, int bands, const doubl
         return;
     }
     double cut[4], total = 0;
-    limits(u, &cut[0], &cut[3]);
+    limits(u, edge == NULL ? FAR : NEAR, &cut[0], &cut[3]);
     cut[1] = cut[2] = 0.5 * (cut[0] + cut[3]);
     if (edge == NULL)
         middle(u, show, v, cut);

@@ -16,7 +16,7 @@ typedef struct list { oc_case *c; oc_watch *test; int count; } list;
 static oc_watch blank(const oc_case *c, oc_sort sort, int subject)
 {
     return (oc_watch){.sort = sort, .occasion = c->occasions - 1, .subject = subject, .other = -1,
-                      .named = -1, .bypass_at = -1, .from = -1, .to = -1};
+                      .named = -1, .from = -1, .to = -1};
 }
 
 static bool same_within(const oc_model *m, const oc_watch *a, const oc_watch *b)
@@ -163,7 +163,8 @@ static void tries(list *l, int load)
     oc_watch w = blank(l->c, OC_BEHAVIOUR, load);
     bool bypass = e->current > 0 && e->current <= m->bypass.up_to && may(m, load, NO_BYPASS);
     for (int at = 0; bypass && at < m->elements; at++) {
-        w.bypass_at = at;
+        w.bypass_at = rl_many(&l->c->model->arena, m->elements, bool);
+        w.bypass_at[at] = true;
         if (e->every[at] && at != e->wire && may(m, at, NO_BYPASS))
             put(l, w);
     }
@@ -237,9 +238,8 @@ static void need_conditions(const oc_model *m, const oc_watch *w, bool *area)
 {
     if (w->bypass || w->swap || w->jumper)
         need(m, w->subject, area);
-    need(m, w->bypass_at, area);
-    for (int e = 0; w->repaired != NULL && e < m->elements; e++)
-        if (w->repaired[e])
+    for (int e = 0; e < m->elements; e++)
+        if ((w->bypass_at != NULL && w->bypass_at[e]) || (w->repaired != NULL && w->repaired[e]))
             need(m, e, area);
 }
 
@@ -272,7 +272,7 @@ static double check_of(const oc_model *m, const oc_watch *w)
 {
     switch (w->sort) {
     case OC_BEHAVIOUR:
-        return w->bypass || w->bypass_at >= 0 ? m->bypass.check : w->swap ? m->swap.check
+        return w->bypass || w->bypass_at != NULL ? m->bypass.check : w->swap ? m->swap.check
              : w->jumper ? m->jumper.check : m->kind[m->element[w->subject].kind].check;
     case OC_SYMPTOM: return m->symptom[w->named].check;
     case OC_INSPECTION: return m->inspection[w->named].check;

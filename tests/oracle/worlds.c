@@ -16,7 +16,8 @@ enum { MOST_OPTIONS = 4 + OC_BINS + (1 << OC_OCCASIONS), MOST_ON = 64 };
 
 /* One thing an element may be. */
 typedef struct option { rl_state state; int bin; unsigned active; double p; int slot; } option;
-typedef struct choice { int element, options, slots; option *option; } choice;
+/* `state` by slot: sound first, then what there is. */
+typedef struct choice { int element, options, slots; option *option; rl_state state[4 + OC_BINS]; } choice;
 
 typedef struct world {
     oc_case *c;
@@ -47,8 +48,25 @@ static double pattern_p(double quiet, unsigned pattern, int occasions)
     return p;
 }
 
-/* Slots: 0 sound, 1 loose and quiet in the last occasion, 2 active, 3.. bins, then open;
- * of a load 0 sound, 1 failed. */
+/* Numbers the slots that are needed from 0, that of sound. */
+static void close_ranks(choice *k)
+{
+    int number[4 + OC_BINS];
+    for (int slot = 0; slot < 4 + OC_BINS; slot++)
+        number[slot] = -1;
+    number[0] = 0;
+    k->slots = 1;
+    for (int i = 0; i < k->options; i++) {
+        option *o = &k->option[i];
+        if (number[o->slot] < 0) {
+            k->state[k->slots] = o->state;
+            number[o->slot] = k->slots++;
+        }
+        o->slot = number[o->slot];
+    }
+}
+
+/* Slots: sound, loose and quiet in the last occasion, active, bins, open; of a load sound, failed. */
 static void fill_choice(const oc_case *c, choice *k, int e, int occasions)
 {
     const oc_model *m = c->model;
@@ -57,11 +75,10 @@ static void fill_choice(const oc_case *c, choice *k, int e, int occasions)
     k->option = rl_many(&c->model->arena, MOST_OPTIONS, option);
     put_option(k, (option){RL_SOUND, 0, 0, el->prior[RL_SOUND], 0});
     if (el->sort == RL_LOAD) {
-        k->slots = 2;
         put_option(k, (option){RL_FAILED, 0, 0, el->prior[RL_FAILED], 1});
+        close_ranks(k);
         return;
     }
-    k->slots = 4 + m->bins;
     for (unsigned a = 0; a < 1u << occasions; a++) {
         /* one occasion asked for: it is the last, whatever its number */
         unsigned active = occasions == 1 ? a << (c->occasions - 1) : a;
@@ -71,6 +88,7 @@ static void fill_choice(const oc_case *c, choice *k, int e, int occasions)
     for (int b = 0; b < m->bins; b++)
         put_option(k, (option){RL_CORRODED, b, 0, el->prior[RL_CORRODED] * el->bin[b], 3 + b});
     put_option(k, (option){RL_OPEN, 0, 0, el->prior[RL_OPEN], 3 + m->bins});
+    close_ranks(k);
 }
 
 static void set(oc_joint *j, int e, const option *o)
@@ -189,13 +207,6 @@ static double *marginal(const world *w, const bool *keep, size_t *cells)
     return out;
 }
 
-static rl_state state_of_slot(const oc_model *m, const choice *k, int slot)
-{
-    if (k->slots == 2)
-        return slot == 0 ? RL_SOUND : RL_FAILED;
-    return slot == 0 ? RL_SOUND : slot < 3 ? RL_LOOSE : slot < 3 + m->bins ? RL_CORRODED : RL_OPEN;
-}
-
 static void posteriors(const world *w, double total, double (*p)[RL_STATES])
 {
     oc_model *m = w->c->model;
@@ -208,7 +219,7 @@ static void posteriors(const world *w, double total, double (*p)[RL_STATES])
         double *row = marginal(w, keep, &cells);
         memset(p[w->on[i].element], 0, sizeof *p);
         for (size_t s = 0; s < cells; s++)
-            p[w->on[i].element][state_of_slot(m, &w->on[i], (int)s)] += row[s] / total;
+            p[w->on[i].element][w->on[i].state[s]] += row[s] / total;
         free(row);
     }
 }
@@ -267,7 +278,7 @@ static size_t decode(const world *w, const bool *keep, size_t cell, rl_state *st
     for (int i = w->count - 1; i >= 0; i--) {
         if (!keep[w->on[i].element])
             continue;
-        state[--s] = state_of_slot(w->c->model, &w->on[i], (int)(cell % (size_t)w->on[i].slots));
+        state[--s] = w->on[i].state[cell % (size_t)w->on[i].slots];
         cell /= (size_t)w->on[i].slots;
         code += weight * (size_t)state[s];
         weight *= RL_STATES;
@@ -449,6 +460,39 @@ oc_answer oc_solve(oc_case *c, double bound)
     advise(w, total, &out);
     free(w->table);
     return out;
+}
+
+size_t oc_case_lines(const oc_case *c, size_t *line, size_t room)
+{
+    size_t n = 0;
+    for (int i = 0; i < c->findings; i++) {
+        bool known = c->finding[i].replaced;
+        for (size_t k = 0; k < n; k++)
+            known = known || line[k] == c->finding[i].line;
+        if (known)
+            continue;
+        assert(n < room);
+        line[n++] = c->finding[i].line;
+    }
+    (void)room;
+    return n;
+}
+
+double oc_log_evidence_of(oc_case *c, double bound, const size_t *line, size_t lines)
+{
+    bool replaced[256];
+    assert(c->findings <= 256);
+    for (int i = 0; i < c->findings; i++) {
+        bool in = false;
+        for (size_t k = 0; k < lines; k++)
+            in = in || line[k] == c->finding[i].line;
+        replaced[i] = c->finding[i].replaced;
+        c->finding[i].replaced = replaced[i] || !in;
+    }
+    double log_evidence = oc_log_evidence(c, bound);
+    for (int i = 0; i < c->findings; i++)
+        c->finding[i].replaced = replaced[i];
+    return log_evidence;
 }
 
 double oc_log_evidence(oc_case *c, double bound)

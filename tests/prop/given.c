@@ -253,7 +253,7 @@ static int suspects(const given *want, const given *got)
     return bad;
 }
 
-static const given_test *find_test(const given *g, const char *text)
+const given_test *given_find(const given *g, const char *text)
 {
     for (size_t i = 0; i < g->tests; i++)
         if (strcmp(g->test[i].text, text) == 0)
@@ -265,7 +265,7 @@ static int tests(const given *want, const given *got, tolerance t)
 {
     int bad = 0;
     for (size_t i = 0; i < want->tests; i++) {
-        const given_test *a = &want->test[i], *b = find_test(got, a->text);
+        const given_test *a = &want->test[i], *b = given_find(got, a->text);
         if (b == NULL) {
             fprintf(stderr, "%s: test \"%s\" is missing\n", want->name, a->text);
             bad++;
@@ -276,7 +276,7 @@ static int tests(const given *want, const given *got, tolerance t)
             bad += number(want, "bits of", a->text, a->bits, b->bits, t.bits);
     }
     for (size_t i = 0; i < got->tests; i++)
-        if (find_test(want, got->test[i].text) == NULL) {
+        if (given_find(want, got->test[i].text) == NULL) {
             fprintf(stderr, "%s: test \"%s\" is not admissible\n", want->name, got->test[i].text);
             bad++;
         }

@@ -42,6 +42,9 @@ given *given_new(const char *name);
 void given_free(given *g);
 given *given_from_json(const json_t *line);
 
+/* NULL: no such test. */
+const given_test *given_find(const given *g, const char *text);
+
 /* Says each difference on standard error and returns their number; what one
  * of the two does not have is not compared. */
 int given_differences(const given *want, const given *got, tolerance allowed);

@@ -115,7 +115,7 @@ static double bad_below(look_at *l, int element, double volts)
 
 static oc_watch watch_of(const checks *k, const rl_proof_reading *r)
 {
-    oc_watch w = {.sort = r->test.sort == RL_TEST_DROP ? OC_DROP : OC_SUPPLY, .other = -1, .named = -1, .bypass_at = -1,
+    oc_watch w = {.sort = r->test.sort == RL_TEST_DROP ? OC_DROP : OC_SUPPLY, .other = -1, .named = -1,
                   .from = -1, .to = -1};
     w.subject = of_oracle(k, (size_t)r->test.subject);
     if (r->test.from >= 0)
@@ -249,7 +249,7 @@ static bool is_look(const oc_finding *f)
     const oc_watch *w = &f->watch;
     if (f->replaced || f->from_others || w->sort == OC_INSPECTION || oc_is_reading(w->sort))
         return false;
-    return w->sort != OC_BEHAVIOUR || !(w->bypass || w->swap || w->jumper || w->bypass_at >= 0);
+    return w->sort != OC_BEHAVIOUR || !(w->bypass || w->swap || w->jumper || w->bypass_at != NULL);
 }
 
 static bool same_thing(const oc_finding *a, const oc_finding *b)

@@ -191,8 +191,9 @@ static void refuse_much(rl_parser *p)
 {
     if (p->arena->used <= p->most_memory)
         return;
+    rl_span here = {.source = p->source, .begin = p->offset, .end = p->offset, .line = p->line, .column = p->column};
     p->broken = false;
-    rl_parse_fault(p, p->last.span, RL_MSG_FILE_MUCH, NULL, NULL);
+    rl_parse_fault(p, here, RL_MSG_FILE_MUCH, NULL, NULL);
     p->file->refused = true;
 }
 

@@ -74,7 +74,21 @@ static void includes_that_are_too_much(void **state)
                                    "class point loose 1%\npoint q returns through p3999\n");
     held_put_text(&shelf, "a.gnd", many);
     assert_int_equal(read_shelf(&shelf), RL_INPUT);
+    expect_one_error(&shelf, "a.gnd:");
     expect_one_error(&shelf, "the file holds too much to be read at once");
+}
+
+/* The bound may be passed by a text as such, before anything of it is read. */
+static void blanks_that_are_too_much(void **state)
+{
+    (void)state;
+    held shelf = {.reading_bound = SMALL};
+    memset(many, '\n', TEXT - 1);
+    many[TEXT - 1] = '\0';
+    held_put_text(&shelf, "v.gnd", "include \"a.gnd\"\ninclude \"missing.gnd\"\n");
+    held_put_text(&shelf, "a.gnd", many);
+    assert_int_equal(read_shelf(&shelf), RL_INPUT);
+    expect_one_error(&shelf, "a.gnd:1:1: the file holds too much");
 }
 
 /* The cases before the bound are whole and answered as ever. */
@@ -130,6 +144,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(rules_that_are_too_much),
         cmocka_unit_test(includes_that_are_too_much),
+        cmocka_unit_test(blanks_that_are_too_much),
         cmocka_unit_test(cases_that_are_too_many),
         cmocka_unit_test(a_refused_include_has_no_consequences),
     };

@@ -167,29 +167,51 @@ rl_status ask_withdraw(ask *a, size_t index)
 
 /* ---- the commands; `rest` is what stands behind the word ---- */
 
+/* What is typed, and what it does. */
+typedef struct help_row {
+    const char *typed, *does;
+} help_row;
+
+static void help_rows(const screen *sc, const help_row *row, size_t count, size_t indent)
+{
+    for (size_t i = 0; i < count; i++) {
+        text first = { 0 };
+        text_add(&first, "  %-*s", (int)indent - 2, row[i].typed);
+        term_wrap(sc, text_get(&first), indent, row[i].does);
+        text_free(&first);
+    }
+}
+
 static void do_help(ask *a, const char *rest)
 {
+    static const help_row seen[] = {
+        { "LOAD BEHAVIOUR", "for example: tail_left dim" },
+        { "others work", "all the others show nothing odd" },
+        { "drop LOAD 0.71 V", "voltage drop of its return, load on" },
+        { "INSPECTION ELEMENT OUTCOME", "for example: look rear corroded" },
+    };
+    static const help_row done[] = {
+        { "show", "the whole ranking with the next tests" },
+        { "next [2]", "the tests to do next; 2: two tests ahead" },
+        { "how [N]", "how test N of them is done, step by step" },
+        { "why [X]", "what speaks for and against a suspect" },
+        { "repair [X]", "how to mend it, and what will prove it; then: repair [X] done" },
+        { "close [X S]", "a proven case goes to the case log; X was found in state S" },
+        { "where X", "where an element or area is and how to get at it" },
+        { "list [WORD]", "what can be said: names that hold WORD, with their labels" },
+        { "lines", "the lines of the case, numbered" },
+        { "undo [N]", "take back the last line, or line N" },
+        { "save [FILE]", "write the case to a file" },
+        { "resume", "go on with a case that was left unfinished" },
+        { "leave", "end; nothing is lost" },
+    };
+    enum { SEEN_INDENT = 33, DONE_INDENT = 17 };
     (void)rest;
-    fputs("Type what is seen and measured, one line at a time, as in a case file:\n"
-          "  LOAD BEHAVIOUR                 for example: tail_left dim\n"
-          "  others work                    all the others show nothing odd\n"
-          "  drop LOAD 0.71 V               voltage drop of its return, load on\n"
-          "  INSPECTION ELEMENT OUTCOME     for example: look rear corroded\n"
-          "Commands:\n"
-          "  show           the whole ranking with the next tests\n"
-          "  next [2]       the tests to do next; 2: two tests ahead\n"
-          "  how [N]        how test N of them is done, step by step\n"
-          "  why [X]        what speaks for and against a suspect\n"
-          "  repair [X]     how to mend it, and what will prove it; then: repair [X] done\n"
-          "  close [X S]    a proven case goes to the case log; X was found in state S\n"
-          "  where X        where an element or area is and how to get at it\n"
-          "  list [WORD]    what can be said: names that hold WORD, with their labels\n"
-          "  lines          the lines of the case, numbered\n"
-          "  undo [N]       take back the last line, or line N\n"
-          "  save [FILE]    write the case to a file\n"
-          "  resume         go on with a case that was left unfinished\n"
-          "  leave          end; nothing is lost\n"
-          "On a terminal the tabulator key completes names, words and labels.\n", a->sc.out);
+    ask_say(a, "Type what is seen and measured, one line at a time, as in a case file:");
+    help_rows(&a->sc, seen, sizeof seen / sizeof *seen, SEEN_INDENT);
+    ask_say(a, "Commands:");
+    help_rows(&a->sc, done, sizeof done / sizeof *done, DONE_INDENT);
+    ask_say(a, "On a terminal the tabulator key completes names, words and labels.");
 }
 
 static void do_show(ask *a, const char *rest)
@@ -267,20 +289,37 @@ static void list_after(ask *a, const char *name)
     text_free(&words);
 }
 
+static bool is_listed(const offers *o, size_t i, const char *part)
+{
+    return text_within(o->word.item[i], part) || text_within(o->label.item[i], part);
+}
+
+/* Columns of the names: on a narrow screen no more than the longest needs. */
+static size_t name_column(const offers *o, const char *part, size_t width)
+{
+    enum { USUAL = 22, NARROW = 60 };
+    size_t longest = 1;
+    for (size_t i = 0; i < o->word.count && width < NARROW; i++)
+        if (is_listed(o, i, part) && strlen(o->word.item[i]) > longest)
+            longest = strlen(o->word.item[i]);
+    return width < NARROW && longest < USUAL ? longest : USUAL;
+}
+
 static void do_list(ask *a, const char *rest)
 {
     offers o;
     size_t shown = 0;
     const char *only = "";
     offer_all(a->s.model, &o);
+    size_t column = name_column(&o, rest, a->sc.width);
     for (size_t i = 0; i < o.word.count; i++) {
-        if (!text_within(o.word.item[i], rest) && !text_within(o.label.item[i], rest))
+        if (!is_listed(&o, i, rest))
             continue;
         text row = { 0 };
         text_add(&row, "  ");
-        term_fit(&a->sc, &row, o.word.item[i], 22);
+        term_fit(&a->sc, &row, o.word.item[i], column);
         text_add(&row, "  ");
-        term_fit(&a->sc, &row, o.label.item[i], a->sc.width - 28);
+        term_fit(&a->sc, &row, o.label.item[i], a->sc.width > column + 10 ? a->sc.width - column - 6 : 4);
         text_trim(&row);
         fprintf(a->sc.out, "%s\n", text_get(&row));
         text_free(&row);

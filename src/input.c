@@ -65,7 +65,7 @@ static void list_offers(const offers *o)
         text_add(&row, "  ");
         term_fit(&sc, &row, o->word.item[i], 24);
         text_add(&row, " ");
-        term_fit(&sc, &row, o->label.item[i], sc.width - 28);
+        term_fit(&sc, &row, o->label.item[i], sc.width > 32 ? sc.width - 28 : 4);
         text_trim(&row);
         fprintf(stdout, "%s\n", text_get(&row));
         text_free(&row);

@@ -284,7 +284,7 @@ rl_status page_case(const page *p, rl_case *c)
     if (status != RL_OK)
         return no_answer(p, c, status);
     if (rl_model_vehicle(p->model)->elements == 0) {
-        fputs("The rules declare nothing that could be at fault.\n", p->screen->out);
+        term_wrap(p->screen, "", 0, "The rules declare nothing that could be at fault.");
         return RL_OK;
     }
     text line = { 0 };

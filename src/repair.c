@@ -143,7 +143,7 @@ static void say_complaints(const screen *sc, const rl_case *c, const rl_proof *p
         say(sc, proof->complaint[i].gone ? "  gone    " : "          ", &line);
     }
     if (proof->complaints == 0)
-        fputs("  none: the case has no load or symptom that is amiss\n", sc->out);
+        term_wrap(sc, "  ", 2, "none: the case has no load or symptom that is amiss");
     text_free(&line);
 }
 

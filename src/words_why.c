@@ -447,7 +447,7 @@ static void print_all(teller *t, const rl_why *why, const rl_ties *ties)
     print_odds(t, why);
     make_groups(t);
     if (t->count == 0)
-        fputs("The case holds no finding yet.\n", t->sc->out);
+        term_wrap(t->sc, "", 0, "The case holds no finding yet.");
     if (t->count > 0 && isfinite(why->prior_db)) {
         print_side(t, true);
         print_side(t, false);

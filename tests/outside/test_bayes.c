@@ -4,6 +4,7 @@
  * cases and noisy-MAX examples with values that were computed elsewhere, in
  * exact fractions (see tests/data/bayes.sources.txt).
  */
+#include "held/published.h"
 #include "infer.h"
 
 #include <math.h>
@@ -16,11 +17,6 @@
 
 #include <cmocka.h>
 #include <jansson.h>
-
-#ifndef TEST_ROOT
-#define TEST_ROOT "."
-#endif
-#define TEST_DATA TEST_ROOT "/tests/data"
 
 enum { MOST_VALUES = 16 };
 
@@ -50,21 +46,6 @@ static void assert_near(double got, double expected)
 {
     if (!(fabs(got - expected) <= 1e-9 * fmax(1e-3, fabs(expected))))
         fail_msg("got %.17g, expected %.17g", got, expected);
-}
-
-static json_t *load(const char *path)
-{
-    json_error_t error;
-    json_t *root = json_load_file(path, 0, &error);
-    if (root == NULL)
-        fail_msg("%s: %s", path, error.text);
-    return root;
-}
-
-static double number_at(const json_t *array, size_t i)
-{
-    assert_true(json_is_number(json_array_get(array, i)));
-    return json_number_value(json_array_get(array, i));
 }
 
 static double *cells(rl_arena *arena, size_t count)
@@ -104,7 +85,7 @@ static void add_node(rl_arena *arena, rl_net *net, const json_t *nodes, size_t n
     double *table = cells(arena, json_array_size(cpt) * states);
     for (size_t row = 0; row < json_array_size(cpt); row++)
         for (size_t s = 0; s < states; s++)
-            table[row * states + s] = number_at(json_array_get(cpt, row), s);
+            table[row * states + s] = published_at(json_array_get(cpt, row), s);
     rl_net_factor(net, (int)count + 1, variable, table);
 }
 
@@ -139,7 +120,7 @@ static void check_query(rl_tree *tree, const json_t *nodes, const json_t *query)
 static void networks(void **state)
 {
     (void)state;
-    json_t *root = load(TEST_DATA "/bayes.json");
+    json_t *root = published("bayes.json");
     const json_t *list = json_object_get(root, "networks");
     size_t queries = 0;
     for (size_t i = 0; i < json_array_size(list); i++) {
@@ -172,7 +153,7 @@ static void add_absent(rl_arena *arena, rl_net *net, const json_t *links, double
     for (size_t d = 0; d < json_array_size(links); d++) {
         double *term = cells(arena, 2);
         term[0] = 1;
-        term[1] = 1 - number_at(links, d);
+        term[1] = 1 - published_at(links, d);
         rl_net_factor(net, 1, (int[]){(int)d}, term);
     }
 }
@@ -186,13 +167,13 @@ static void add_present(rl_arena *arena, rl_net *net, const json_t *links, doubl
     start_law[1] = leak;
     rl_net_factor(net, 1, &so_far, start_law);
     for (size_t d = 0; d < json_array_size(links); d++) {
-        if (number_at(links, d) == 0)
+        if (published_at(links, d) == 0)
             continue;
         int next = rl_net_variable(net, 2);
         double *step = cells(arena, 8);      /* before, fault, after */
         step[0] = 1;
-        step[2] = 1 - number_at(links, d);
-        step[3] = number_at(links, d);
+        step[2] = 1 - published_at(links, d);
+        step[3] = published_at(links, d);
         step[5] = step[7] = 1;
         rl_net_factor(net, 3, (int[]){so_far, (int)d, next}, step);
         so_far = next;
@@ -228,18 +209,18 @@ static rl_net *two_level(rl_arena *arena, const json_t *given, bool one)
         rl_net_variable(net, 2);
     for (size_t d = 0; d < json_array_size(prior); d++) {
         double *law = cells(arena, 2);
-        law[0] = 1 - number_at(prior, d);
-        law[1] = number_at(prior, d);
+        law[0] = 1 - published_at(prior, d);
+        law[1] = published_at(prior, d);
         rl_net_factor(net, 1, (int[]){(int)d}, law);
     }
     const json_t *absent = json_object_get(given, "absent"), *present = json_object_get(given, "present");
     for (size_t i = 0; i < json_array_size(absent); i++) {
-        size_t f = (size_t)number_at(absent, i);
-        add_absent(arena, net, json_array_get(link, f), number_at(leak, f));
+        size_t f = (size_t)published_at(absent, i);
+        add_absent(arena, net, json_array_get(link, f), published_at(leak, f));
     }
     for (size_t i = 0; i < json_array_size(present); i++) {
-        size_t f = (size_t)number_at(present, i);
-        add_present(arena, net, json_array_get(link, f), number_at(leak, f));
+        size_t f = (size_t)published_at(present, i);
+        add_present(arena, net, json_array_get(link, f), published_at(leak, f));
     }
     if (one)
         demand_one(arena, net, json_array_size(prior));
@@ -251,7 +232,7 @@ static void check_posterior(const rl_tree *tree, const json_t *expected)
     for (size_t d = 0; d < json_array_size(expected); d++) {
         double got[2];
         rl_tree_marginal(tree, (int)d, got);
-        assert_near(got[1], number_at(expected, d));
+        assert_near(got[1], published_at(expected, d));
     }
 }
 
@@ -279,9 +260,9 @@ static void check_two_level(const json_t *given)
     rl_arena_free(&arena);
 }
 
-static void check_list(const char *path, const char *key, size_t at_least)
+static void check_list(const char *file, const char *key, size_t at_least)
 {
-    json_t *root = load(path);
+    json_t *root = published(file);
     const json_t *list = json_object_get(root, key);
     assert_true(json_array_size(list) >= at_least);
     for (size_t i = 0; i < json_array_size(list); i++)
@@ -292,8 +273,8 @@ static void check_list(const char *path, const char *key, size_t at_least)
 static void quickscore(void **state)
 {
     (void)state;
-    check_list(TEST_DATA "/bayes.json", "quickscore", 9);
-    check_list(TEST_DATA "/qmr_random.json", "cases", 60);
+    check_list("bayes.json", "quickscore", 9);
+    check_list("qmr_random.json", "cases", 60);
 }
 
 /* ---- noisy-MAX ---- */
@@ -325,7 +306,7 @@ static void check_noisy_max(const json_t *given, bool extra)
         int *scope = rl_many(&arena, 4, int);
         scope[0] = rl_net_variable(net, (int)levels);
         for (size_t y = 0; y < levels; y++)
-            term[y] = number_at(json_array_get(causes, i), y);
+            term[y] = published_at(json_array_get(causes, i), y);
         table[tables++] = (rl_table){.count = 1, .variable = scope, .cells = term};
         if (i > 0) {
             scope[1] = so_far;
@@ -350,14 +331,14 @@ static void check_noisy_max(const json_t *given, bool extra)
     else
         rl_tree_marginal(tree, so_far, got);
     for (size_t y = 0; y < levels; y++)
-        assert_near(got[y], number_at(result, y));
+        assert_near(got[y], published_at(result, y));
     rl_arena_free(&arena);
 }
 
 static void noisy_max(void **state)
 {
     (void)state;
-    json_t *root = load(TEST_DATA "/bayes.json");
+    json_t *root = published("bayes.json");
     const json_t *list = json_object_get(root, "noisy_max");
     assert_true(json_array_size(list) >= 5);
     for (size_t i = 0; i < json_array_size(list); i++) {

@@ -15,6 +15,7 @@
  * - gain_per_cost: two inspections with its minutes; the order of the tests is checked.
  */
 #include "held/held.h"
+#include "held/published.h"
 
 #include <math.h>
 #include <setjmp.h>
@@ -35,25 +36,6 @@ static void near(double got, double want)
 {
     if (!(fabs(got - want) <= 1e-9))
         fail_msg("got %.17g, expected %.17g", got, want);
-}
-
-static double number_at(const json_t *array, size_t i)
-{
-    assert_true(json_is_number(json_array_get(array, i)));
-    return json_number_value(json_array_get(array, i));
-}
-
-static double number_of(const json_t *object, const char *name)
-{
-    assert_true(json_is_number(json_object_get(object, name)));
-    return json_number_value(json_object_get(object, name));
-}
-
-static const json_t *list_of(const json_t *root, const char *name, size_t count)
-{
-    const json_t *list = json_object_get(root, name);
-    assert_int_equal(json_array_size(list), count);
-    return list;
 }
 
 typedef struct text {
@@ -112,7 +94,7 @@ static void put_point(text *rules, const json_t *prior)
 {
     put(rules, "vehicle v supply 12 V\nclass point");
     for (size_t i = 1; i < json_array_size(prior); i++)
-        put(rules, " %s %.17g", states[i], number_at(prior, i));
+        put(rules, " %s %.17g", states[i], published_at(prior, i));
     put(rules, "\npoint p\n");
 }
 
@@ -120,7 +102,7 @@ static void put_row(text *rules, const char *state, const json_t *row)
 {
     put(rules, "    when %s", state);
     for (size_t i = 1; i < json_array_size(row); i++)
-        put(rules, " o%zu %.17g", i, number_at(row, i));
+        put(rules, " o%zu %.17g", i, published_at(row, i));
     put(rules, "\n");
 }
 
@@ -139,7 +121,7 @@ static void information_gain(const json_t *entry)
         put_row(&rules, states[f], json_array_get(likelihood, f));
     setting s;
     open_setting(&s, &rules, "");
-    near(test_called(&s, "look p")->bits, number_of(entry, "gain"));
+    near(test_called(&s, "look p")->bits, published_number(entry, "gain"));
     /* and what each outcome leaves, in the posteriors of the entry */
     const json_t *left = json_object_get(entry, "posteriors");
     for (size_t o = 0; o < json_array_size(left); o++) {
@@ -147,10 +129,10 @@ static void information_gain(const json_t *entry)
         snprintf(line, sizeof line, "look p o%zu", o);
         rl_case *c = held_case(s.context, s.model, line);
         const rl_answer *answer;
-        double p_outcome = number_at(json_object_get(entry, "p_outcome"), o);
+        double p_outcome = published_at(json_object_get(entry, "p_outcome"), o);
         assert_int_equal(rl_case_answer(c, &answer), p_outcome > 0 ? RL_OK : RL_CONTRADICTION);
         for (size_t f = 0; p_outcome > 0 && f < json_array_size(prior); f++)
-            near(answer->belief[0].p[f], number_at(json_array_get(left, o), f));
+            near(answer->belief[0].p[f], published_at(json_array_get(left, o), f));
         rl_case_free(c);
     }
     close_setting(&s);
@@ -173,7 +155,7 @@ static void chain(const json_t *entry, double error)
     for (size_t k = 1; k <= json_array_size(probes); k++) {
         char called[LINE];
         snprintf(called, sizeof called, "after%zu p", k);
-        near(test_called(&s, called)->bits, number_of(json_array_get(probes, k - 1), "gain"));
+        near(test_called(&s, called)->bits, published_number(json_array_get(probes, k - 1), "gain"));
     }
     close_setting(&s);
 }
@@ -239,15 +221,15 @@ static void cascade_probe(const setting *s, size_t k, const json_t *probe)
     snprintf(first, sizeof first, "continuity l1 to p%zu silent\n", k + 1);
     snprintf(both, sizeof both, "%sl%zu dead\n", first, k + 1);
     double p_both = p_given_dead(s, both), p_wrong = p_given_dead(s, first) - p_both / 2;
-    near(p_wrong, number_of(probe, "p_wrong"));
-    near(entropy(p_wrong) - p_both, number_of(probe, "gain"));
+    near(p_wrong, published_number(probe, "p_wrong"));
+    near(entropy(p_wrong) - p_both, published_number(probe, "gain"));
 }
 
 static void cascade(const json_t *entry)
 {
     static text rules;
     rules.length = 0;
-    size_t n = (size_t)number_of(entry, "n");
+    size_t n = (size_t)published_number(entry, "n");
     double p = fraction(json_string_value(json_object_get(entry, "p"))), any = 1 - pow(1 - p, (double)n);
     put_cascade(&rules, n, p);
     setting s;
@@ -257,7 +239,7 @@ static void cascade(const json_t *entry)
     for (size_t i = 1; i <= n; i++) {
         char id[LINE];
         snprintf(id, sizeof id, "p%zu", i);
-        near(held_fault(answer, held_element(s.model, id)), number_at(json_object_get(entry, "marginal"), i - 1));
+        near(held_fault(answer, held_element(s.model, id)), published_at(json_object_get(entry, "marginal"), i - 1));
     }
     for (size_t k = 1; k < n; k++) {
         char called[LINE];
@@ -282,7 +264,7 @@ static void gain_per_cost(const json_t *entry)
     static const size_t split[] = {2, 1};      /* 2|2 and 1|3 */
     for (size_t t = 0; t < 2; t++) {
         put(&rules, "inspection split%zu of point shows good, bad check %g min\n", split[t],
-            number_of(json_array_get(two, t), "cost"));
+            published_number(json_array_get(two, t), "cost"));
         for (size_t f = 0; f < split[t]; f++)
             put(&rules, "    when %s bad 100%%\n", states[f]);
     }
@@ -292,8 +274,8 @@ static void gain_per_cost(const json_t *entry)
         char called[LINE];
         snprintf(called, sizeof called, "split%zu p", split[t]);
         const rl_test *test = test_called(&s, called);
-        near(test->bits, number_of(json_array_get(two, t), "gain"));
-        near(test->bits / test->minutes, number_of(json_array_get(two, t), "per_cost"));
+        near(test->bits, published_number(json_array_get(two, t), "gain"));
+        near(test->bits / test->minutes, published_number(json_array_get(two, t), "per_cost"));
     }
     assert_string_equal(s.tests[0].text, "split1 p");   /* less gain, but more for its minutes */
     close_setting(&s);
@@ -301,20 +283,11 @@ static void gain_per_cost(const json_t *entry)
 
 /* ---- the file ---- */
 
-static json_t *load(void)
-{
-    json_error_t error;
-    json_t *root = json_load_file(TEST_ROOT "/tests/data/diagnosis.json", 0, &error);
-    if (root == NULL)
-        fail_msg("%s", error.text);
-    return root;
-}
-
 static void single_tests(void **state)
 {
     (void)state;
-    json_t *root = load();
-    const json_t *list = list_of(root, "information_gain", 7);
+    json_t *root = published("diagnosis.json");
+    const json_t *list = published_list(root, "information_gain", 7);
     for (size_t i = 0; i < json_array_size(list); i++)
         information_gain(json_array_get(list, i));
     gain_per_cost(json_object_get(root, "gain_per_cost"));
@@ -324,17 +297,17 @@ static void single_tests(void **state)
 static void one_fault_in_a_chain(void **state)
 {
     (void)state;
-    json_t *root = load();
-    assert_int_equal(chains(list_of(root, "chain", 6)), 3);
-    assert_int_equal(chains(list_of(root, "noisy_chain", 3)), 2);
+    json_t *root = published("diagnosis.json");
+    assert_int_equal(chains(published_list(root, "chain", 6)), 3);
+    assert_int_equal(chains(published_list(root, "noisy_chain", 3)), 2);
     json_decref(root);
 }
 
 static void several_faults_in_a_chain(void **state)
 {
     (void)state;
-    json_t *root = load();
-    const json_t *list = list_of(root, "cascade_multifault", 3);
+    json_t *root = published("diagnosis.json");
+    const json_t *list = published_list(root, "cascade_multifault", 3);
     for (size_t i = 0; i < json_array_size(list); i++)
         cascade(json_array_get(list, i));
     json_decref(root);

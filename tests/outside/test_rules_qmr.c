@@ -6,6 +6,7 @@
  * test_bayes.c.
  */
 #include "held/held.h"
+#include "held/published.h"
 
 #include <math.h>
 #include <setjmp.h>
@@ -98,14 +99,10 @@ static void check_entry(const json_t *entry)
     assert_int_equal(shelf.out, 0);
 }
 
-static void check_list(const char *path, const char *name, size_t count)
+static void check_list(const char *file, const char *name, size_t count)
 {
-    json_error_t error;
-    json_t *root = json_load_file(path, 0, &error);
-    if (root == NULL)
-        fail_msg("%s: %s", path, error.text);
-    const json_t *list = json_object_get(root, name);
-    assert_int_equal(json_array_size(list), count);
+    json_t *root = published(file);
+    const json_t *list = published_list(root, name, count);
     for (size_t i = 0; i < count; i++)
         check_entry(json_array_get(list, i));
     json_decref(root);
@@ -114,13 +111,13 @@ static void check_list(const char *path, const char *name, size_t count)
 static void worked(void **state)
 {
     (void)state;
-    check_list(TEST_ROOT "/tests/data/bayes.json", "quickscore", 9);
+    check_list("bayes.json", "quickscore", 9);
 }
 
 static void drawn(void **state)
 {
     (void)state;
-    check_list(TEST_ROOT "/tests/data/qmr_random.json", "cases", 60);
+    check_list("qmr_random.json", "cases", 60);
 }
 
 int main(void)

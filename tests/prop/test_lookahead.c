@@ -18,6 +18,7 @@
  * optimum by dynamic programming over sets of joints that may still be it.
  */
 #include "held/held.h"
+#include "held/published.h"
 
 #include <math.h>
 #include <setjmp.h>
@@ -182,7 +183,7 @@ static puzzle chain_of(const json_t *entry)
     puzzle z = {.splits = FAULTS - 1};
     const json_t *prior = json_object_get(entry, "prior");
     for (size_t f = 0; f < FAULTS; f++)
-        z.p[f] = json_number_value(json_array_get(prior, f));
+        z.p[f] = published_at(prior, f);
     for (int k = 0; k < z.splits; k++) {
         z.set[k] = (1u << (k + 1)) - 1;
         z.minutes[k] = 1;
@@ -190,17 +191,10 @@ static puzzle chain_of(const json_t *entry)
     return z;
 }
 
-static double said(const json_t *entry, const char *name)
-{
-    assert_true(json_is_number(json_object_get(entry, name)));
-    return json_number_value(json_object_get(entry, name));
-}
-
 static void chains(void **state)
 {
     (void)state;
-    json_error_t error;
-    json_t *root = json_load_file(TEST_ROOT "/tests/data/diagnosis.json", 0, &error);
+    json_t *root = published("diagnosis.json");
     const json_t *list = json_object_get(root, "expected_tests");
     size_t tried = 0, better = 0;
     for (size_t i = 0; i < json_array_size(list); i++) {
@@ -208,7 +202,7 @@ static void chains(void **state)
         if (json_array_size(json_object_get(entry, "prior")) != FAULTS)
             continue;   /* a point has four states */
         puzzle z = chain_of(entry);
-        double best = said(entry, "best_contiguous"), greedy = said(entry, "greedy_contiguous");
+        double best = published_number(entry, "best_contiguous"), greedy = published_number(entry, "greedy_contiguous");
         near(optimum(&z, (1u << FAULTS) - 1), best);
         near(play(&z, false), greedy);
         near(play(&z, true), best);

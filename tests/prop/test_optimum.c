@@ -5,6 +5,7 @@
  * worked out exactly too, by following it through every outcome; nothing is sampled.
  */
 #include "../held/disk.h"
+#include "../held/published.h"
 #include "drawn_files.h"
 #include "optimum.h"
 #include "play.h"
@@ -315,7 +316,7 @@ static bool is_order(table *t, const json_t *order)
 static void repair_order(void **state)
 {
     (void)state;
-    json_t *root = json_load_file(TEST_ROOT "/tests/data/diagnosis.json", 0, NULL), *one, *order;
+    json_t *root = published("diagnosis.json"), *one, *order;
     rl_context *context = disk_context(NULL);
     size_t i, k;
     json_array_foreach(json_object_get(root, "p_over_c"), i, one) {
@@ -323,7 +324,7 @@ static void repair_order(void **state)
         assert_int_equal(fclose(begin_chain(json_object_get(one, "p"), json_object_get(one, "c"))), 0);
         assert_true(open_table(&t, context, 1));
         opt_state start = opt_start(&t.game);
-        double ecr = json_number_value(json_object_get(one, "ecr"));
+        double ecr = published_number(one, "ecr");
         close_to(opt_value(&t.game, &start, t.game.weight), ecr);
         close_to(advised(&t.pupil, &start, t.game.weight), ecr);
         bool some = false;
@@ -343,7 +344,7 @@ static void repair_order(void **state)
 static void measured_chains(void **state)
 {
     (void)state;
-    json_t *root = json_load_file(TEST_ROOT "/tests/data/diagnosis.json", 0, NULL), *one;
+    json_t *root = published("diagnosis.json"), *one;
     rl_context *context = disk_context(NULL);
     size_t i, played = 0;
     json_array_foreach(json_object_get(root, "expected_tests"), i, one) {
@@ -361,9 +362,9 @@ static void measured_chains(void **state)
         assert_true(open_table(&t, context, 1));
         opt_state start = opt_start(&t.game);
         double best = opt_value(&t.game, &start, t.game.weight) - 1e4, got = advised(&t.pupil, &start, t.game.weight) - 1e4;
-        close_to(best, json_number_value(json_object_get(one, "best_contiguous")));
+        close_to(best, published_number(one, "best_contiguous"));
         assert_true(got >= best - 1e-3);
-        assert_true(got <= json_number_value(json_object_get(one, "greedy_contiguous")) + 1e-3);
+        assert_true(got <= published_number(one, "greedy_contiguous") + 1e-3);
         print_message("%s: %.4f tests are best, the advice takes %.4f\n", json_string_value(json_object_get(one, "name")),
                       best, got);
         close_table(&t, true);

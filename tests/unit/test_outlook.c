@@ -2,6 +2,7 @@
  * tests/data/diagnosis.json (p_over_c), enumeration of all orders, and arithmetic by hand.
  */
 #include "held/held.h"
+#include "held/published.h"
 #include "held/small.h"
 #include "mend.h"
 
@@ -95,12 +96,6 @@ static bounds enumerate(const rl_mend_job *job, int count, const double *access)
     return b;
 }
 
-static double number_at(const json_t *list, size_t i)
-{
-    assert_true(json_is_number(json_array_get(list, i)));
-    return json_number_value(json_array_get(list, i));
-}
-
 static bool is_order(const json_t *order, const rl_mend_job *job, int count)
 {
     for (int i = 0; i < count; i++)
@@ -119,13 +114,13 @@ static void check_entry(const json_t *entry)
     rl_arena arena;
     assert_in_range(count, 1, MOST_JOBS);
     for (int i = 0; i < count; i++)
-        job[i] = (rl_mend_job){.element = i, .area = -1, .p = number_at(p, (size_t)i), .minutes = number_at(c, (size_t)i)};
+        job[i] = (rl_mend_job){.element = i, .area = -1, .p = published_at(p, (size_t)i), .minutes = published_at(c, (size_t)i)};
     bounds all = enumerate(job, count, NULL);
-    near(all.best, json_number_value(json_object_get(entry, "ecr")));
+    near(all.best, published_number(entry, "ecr"));
     near(all.worst, json_number_value(json_object_get(entry, "worst")));
     rl_arena_init(&arena, &memory, 0);
     rl_mend_order(job, count, NULL, 0);
-    near(rl_mend_minutes(&arena, job, count, NULL, 0, NULL), json_number_value(json_object_get(entry, "ecr")));
+    near(rl_mend_minutes(&arena, job, count, NULL, 0, NULL), published_number(entry, "ecr"));
     rl_arena_free(&arena);
     for (size_t i = 0; i < json_array_size(best); i++)
         found = found || is_order(json_array_get(best, i), job, count);
@@ -135,10 +130,8 @@ static void check_entry(const json_t *entry)
 static void probability_over_cost(void **state)
 {
     (void)state;
-    json_error_t error;
-    json_t *root = json_load_file(TEST_ROOT "/tests/data/diagnosis.json", 0, &error);
-    const json_t *list = json_object_get(root, "p_over_c");
-    assert_int_equal(json_array_size(list), 6);
+    json_t *root = published("diagnosis.json");
+    const json_t *list = published_list(root, "p_over_c", 6);
     for (size_t i = 0; i < json_array_size(list); i++)
         check_entry(json_array_get(list, i));
     json_decref(root);

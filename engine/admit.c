@@ -102,8 +102,8 @@ static void open_conditions(admitter *a, const rl_finding *f)
 {
     if (f->with.bypass || f->with.swap || f->with.jumper)
         open_area(a, area_of(a, f->subject));
-    if (f->with.bypass_at >= 0)
-        open_area(a, area_of(a, f->with.bypass_at));
+    for (int i = 0; i < f->with.cut_count; i++)
+        open_area(a, area_of(a, f->with.cut[i]));
     for (int i = 0; i < f->with.repaired_count; i++)
         open_area(a, area_of(a, f->with.repaired[i]));
 }

@@ -117,8 +117,8 @@ static bool insert(int *list, int *count, int element)
     return true;
 }
 
-/* Of several `bypass at` the first toward the battery mends what the others do. */
-static void bypass_at(ev_line *l, const ast_condition *condition, int element, rl_conditions *out)
+/* Of several `bypass at` the first toward the battery mends what the others do; all have to be got at. */
+static void bypass_at(ev_line *l, const ast_condition *condition, int element, int *list, rl_conditions *out)
 {
     const rl_node *load = &l->model->node[l->finding->subject];
     if (!rl_on_every(l->model, l->finding->subject, element)) {
@@ -129,6 +129,7 @@ static void bypass_at(ev_line *l, const ast_condition *condition, int element, r
     while (load->on_every[i] != element && load->on_every[i] != out->bypass_at)
         i++;
     out->bypass_at = load->on_every[i];
+    insert(list, &out->cut_count, element);
 }
 
 static bool same_condition(const ast_condition *a, const ast_condition *b)
@@ -147,7 +148,7 @@ static bool condition_twice(ev_line *l, const ast_clause *with, const ast_condit
     return false;
 }
 
-static void one_condition(ev_line *l, const ast_condition *condition, int *repaired, rl_conditions *out)
+static void one_condition(ev_line *l, const ast_condition *condition, int *repaired, int *cut, rl_conditions *out)
 {
     int element = condition->element == NULL ? -1 : ev_element(l, condition->element, RL_NAME_ELEMENT);
     switch (condition->sort) {
@@ -156,7 +157,7 @@ static void one_condition(ev_line *l, const ast_condition *condition, int *repai
     case AST_JUMPER: out->jumper = true; break;
     case AST_BYPASS_AT:
         if (element >= 0)
-            bypass_at(l, condition, element, out);
+            bypass_at(l, condition, element, cut, out);
         break;
     case AST_REPAIRED:
         if (element >= 0)
@@ -170,11 +171,12 @@ void ev_conditions(ev_line *l, const ast_clause *with, rl_conditions *out)
     int count = 0;
     for (const ast_condition *c = with->conditions; c != NULL; c = c->next)
         count++;
-    int *repaired = rl_many(l->arena, count, int);
+    int *repaired = rl_many(l->arena, count, int), *cut = rl_many(l->arena, count, int);
     out->repaired = repaired;
+    out->cut = cut;
     for (const ast_condition *c = with->conditions; c != NULL; c = c->next)
         if (!condition_twice(l, with, c))
-            one_condition(l, c, repaired, out);
+            one_condition(l, c, repaired, cut, out);
 }
 
 /* A condition on what the load's path does not pass changes nothing. */

@@ -138,7 +138,9 @@ struct rl_model {
 
 typedef struct rl_conditions {
     bool bypass, swap, jumper;
-    int bypass_at;             /* element; -1: none */
+    int bypass_at;             /* element, the first toward the battery of several; -1: none */
+    const int *cut;            /* of a line that was said: all of `bypass at`, ascending */
+    int cut_count;
     const int *repaired;       /* elements, ascending; the occasion's are not here */
     int repaired_count;
 } rl_conditions;

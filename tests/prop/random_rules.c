@@ -369,7 +369,7 @@ static void draw_cause(vehicle *v, char *t)
     int first = below(v, 3), count = 1 + below(v, 3);
     for (int i = 0; i < count; i++)
         put(t, " %s %.3g%%", state[(first + i) % 3], between(v, 1, 70));
-    put(t, "\n");
+    put(t, "%s\n", chance(v, 8) ? " sound 2%" : "");
 }
 
 static void draw_causes(vehicle *v, char *t)
@@ -382,7 +382,8 @@ static void draw_causes(vehicle *v, char *t)
             draw_cause(v, t);
         }
     if (chance(v, 40))
-        put(t, "    from l%d failed %.3g%%\n", below(v, v->loads), between(v, 1, 60));
+        put(t, "    from l%d failed %.3g%%%s\n", below(v, v->loads), between(v, 1, 60),
+            chance(v, 10) ? " sound 1%" : "");
     if (chance(v, 30))
         put(t, "    from l%d.wire open 50%%\n", below(v, v->loads));
     if (chance(v, 25)) {

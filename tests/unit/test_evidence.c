@@ -224,6 +224,8 @@ static void conditions(void **state)
     assert_string_equal(f->key, "left with bypass at frame and repaired knot and repaired left.wire and swap");
     f = good(b, "left dead with bypass at post and bypass at knot");
     assert_int_equal(f->with.bypass_at, element(b, "knot"));
+    assert_int_equal(f->with.cut_count, 2);   /* both have to be got at */
+    assert_int_equal(f->with.cut[0] + f->with.cut[1], element(b, "post") + element(b, "knot"));
     f = good(b, "left dead with bypass and jumper");
     assert_true(f->with.bypass && f->with.jumper && f->with.bypass_at == -1);
     warned(b, "left dim with repaired side", 523);

@@ -87,7 +87,7 @@ rl_status rl_bounded_answer(rl_case *c, rl_work *work)
     work->belief = rl_many(&work->arena, model->nodes, rl_belief);
     for (int e = 0; e < model->nodes; e++) {
         rl_bounded_states(b, &work->arena, e, work->belief[e].p);
-        work->belief[e].touched = b->bench.draft.inspected[e] || rl_bench_base(&b->bench, e) >= 0;
+        work->belief[e].touched = rl_bench_touches(&b->bench, e);
     }
     work->answer.belief = work->belief;
     set_shares(work, b);

@@ -50,7 +50,7 @@ typedef struct rl_bounded {
 /* Looks at regions of the findings of `bench`, which was too wide, within the
  * context's bound and a fixed amount of work.  RL_OK; RL_CONTRADICTION: proven;
  * RL_WIDE: no region could be looked at, or not the one without faults. */
-rl_status rl_bounded_look(rl_bounded **out, rl_arena *arena, const rl_bench *bench);
+rl_status rl_bounded_look(rl_bounded **out, rl_arena *arena, rl_bench *bench);
 /* Fills what rl_answer says, beliefs aside. */
 void rl_bounded_words(const rl_bounded *b, rl_answer *answer);
 /* States of one element over the regions looked at. */

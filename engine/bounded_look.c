@@ -404,7 +404,7 @@ static void list_elements(rl_bounded *b)
     }
 }
 
-static rl_status make_bench(rl_bounded *b, const rl_bench *bench)
+static rl_status make_bench(rl_bounded *b, rl_bench *bench)
 {
     int nodes = bench->frame.model->nodes;
     bool *keep = rl_many(b->arena, nodes, bool);
@@ -420,7 +420,7 @@ static double cells_of(const rl_case *c)
     return fmin(cells, MOST_STEPS / (PASSES * FEWEST_REGIONS));
 }
 
-rl_status rl_bounded_look(rl_bounded **out, rl_arena *arena, const rl_bench *bench)
+rl_status rl_bounded_look(rl_bounded **out, rl_arena *arena, rl_bench *bench)
 {
     rl_bounded *b = *out = rl_new(arena, rl_bounded);
     b->arena = arena;

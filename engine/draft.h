@@ -9,6 +9,7 @@
 #define RL_DRAFT_H
 
 #include "absorb.h"
+#include "crowd.h"
 #include "expr.h"
 #include "infer.h"
 #include "table.h"
@@ -35,6 +36,7 @@ typedef struct rl_draft {
     bool peel;                  /* no test will ask the net: paths that hang on the rest in one place only are
                                  * absorbed, as elements are */
     double log_scale;           /* ln of what constants came to */
+    const rl_crowd *crowd;      /* loads that are no expressions: said all at once; NULL: none are */
     /* of each element: what its states weigh (prior x inspections), RL_STATES each */
     double (*state)[RL_STATES];
     bool *inspected;            /* its own state was looked at: `state` is not the prior */

@@ -195,13 +195,11 @@ int rl_expr_worst(rl_exprs *exprs, const rl_world *world, const int *element, in
 
 /* ---- returns ---- */
 
-/* R with a cut (-1: none); `memo` holds what is known of each element. */
-static int returns(rl_exprs *exprs, rl_world *world, int element, int cut, int *memo)
+static int returns(rl_exprs *exprs, rl_world *world, int element, int cut, int *memo);
+
+/* What follows an element on its ways to the battery, with a cut (-1: none). */
+static int behind(rl_exprs *exprs, rl_world *world, int element, int cut, int *memo)
 {
-    if (element == cut)
-        return 0;
-    if (memo[element] >= 0)
-        return memo[element];
     const rl_node *node = &exprs->frame->model->node[element];
     int best = node->way_count == 0 ? 0 : -1;
     for (int w = 0; w < node->way_count; w++) {
@@ -217,9 +215,24 @@ static int returns(rl_exprs *exprs, rl_world *world, int element, int cut, int *
             worst = expr_max(exprs, rl_expr_element(exprs, world, way->via[v]), worst);
         best = best < 0 ? worst : expr_min(exprs, best, worst);
     }
-    int own = rl_expr_element(exprs, world, element);
-    memo[element] = expr_max(exprs, own, best);
+    return best;
+}
+
+/* R with a cut; `memo` holds what is known of each element. */
+static int returns(rl_exprs *exprs, rl_world *world, int element, int cut, int *memo)
+{
+    if (element == cut)
+        return 0;
+    if (memo[element] < 0) {
+        int rest = behind(exprs, world, element, cut, memo);
+        memo[element] = expr_max(exprs, rl_expr_element(exprs, world, element), rest);
+    }
     return memo[element];
+}
+
+int rl_expr_behind(rl_exprs *exprs, rl_world *world, int element)
+{
+    return behind(exprs, world, element, -1, world->of_return);
 }
 
 int rl_expr_return(rl_exprs *exprs, rl_world *world, int element)

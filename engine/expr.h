@@ -59,7 +59,9 @@ bool rl_world_forces(const rl_world *world, int element);
 int rl_expr_element(rl_exprs *exprs, const rl_world *world, int element);
 /* R(element, world) */
 int rl_expr_return(rl_exprs *exprs, rl_world *world, int element);
-/* The same, with `cut` and all that follows it to the battery sound (bypass at). */
+/* R of what follows the element on its way to the battery. */
+int rl_expr_behind(rl_exprs *exprs, rl_world *world, int element);
+/* R(element), with `cut` and all that follows it to the battery sound (bypass at). */
 int rl_expr_return_cut(rl_exprs *exprs, rl_world *world, int element, int cut);
 /* The feed path of a load. */
 int rl_expr_load_feed(rl_exprs *exprs, rl_world *world, int load);

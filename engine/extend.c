@@ -16,7 +16,7 @@ typedef struct extender {
     const rl_exprs *exprs;
     const rl_draft *draft;      /* with the further lines in it */
     rl_arena *arena;
-    bool failed;                /* something stands in the net for other occasions than are needed now */
+    bool failed;                /* something stands in the net for other occasions than are needed now, or not at all */
 } extender;
 
 /* ---- expressions that the network has not met ---- */
@@ -78,6 +78,10 @@ static void weigh_base(extender *x, int expr)
     const rl_frame *frame = x->exprs->frame;
     int element = x->exprs->at[expr].a, size;
     const double *state = x->draft->state[element];
+    if (rl_crowd_has(x->draft->crowd, element)) {
+        x->failed = true;   /* it was summed away with its load */
+        return;
+    }
     x->network->mask[expr] |= 1u << frame->last;
     size = size_of(x, expr);
     double *weight = rl_raw(x->arena, size, double), sum = 0;
@@ -127,6 +131,8 @@ static void name(extender *x, int expr, int bit)
     n->mask[expr] |= n->mask[expr] == 0 ? 1u << bit : 0;
     if (base && !n->weight[expr])
         weigh_base(x, expr);
+    if (x->failed)
+        return;
     int variable = n->of_expr[expr] = rl_net_variable(n->net, size_of(x, expr));
     if (absorbed >= 0) {
         rl_cells law = rl_absorbed_law(x->arena, &n->absorbed[absorbed], n->weight[expr]);
@@ -216,6 +222,7 @@ bool rl_bench_extend(rl_bench *bench, int known)
     make_room(&x);
     name_helpers(&x, helpers);
     add_draft(&x, further);
+    bench->whole = NULL;
     bench->plan = NULL;
     bench->tree = NULL;
     bench->log_evidence = -INFINITY;

@@ -8,6 +8,7 @@
 
 #include "../grammar/parse.h"
 #include "band_book.h"
+#include "crowd.h"
 #include "roster.h"
 #include "rows.h"
 
@@ -164,6 +165,7 @@ void rl_model_freeze(rl_model *m, rl_arena *scratch)
     rl_paths(m);
     derive_cautions(m, scratch);
     m->rows = rl_row_book_make(&m->arena, m);
+    m->crowd = rl_crowd_book_make(&m->arena, scratch, m);
     m->bands = rl_band_book_make(&m->arena, MOST_BANDS);
     m->roster = rl_roster_place_make(&m->arena);
 }

@@ -132,6 +132,7 @@ struct rl_model {
     struct rl_names *names;    /* names.h: what each name means */
     const char *const *source; /* paths of the files read, by rl_span.source of a declaration */
     const struct rl_row_book *rows;  /* of rows.c: the kinds' rows for each load */
+    const struct rl_crowd_book *crowd;   /* of crowd_book.c: what loads say that work */
     struct rl_band_book *bands;      /* of band_book.c: a memo that grows while cases ask */
     struct rl_roster_place *roster;  /* of roster.c: made when tests are first asked for */
 };

@@ -717,6 +717,15 @@ static int *unset(rl_arena *arena, int count)
     return memset(rl_raw(arena, count, int), -1, (size_t)count * sizeof(int));
 }
 
+/* What the wires of a crowd are is told by the ways behind them. */
+static void tell_crowd(rl_maker *m)
+{
+    const rl_crowd *crowd = m->draft->crowd;
+    for (int b = 0; crowd && b < crowd->book->berths; b++)
+        if (crowd->way[b] > 0)
+            m->told[crowd->way[b]] = true;
+}
+
 static void begin(rl_maker *m)
 {
     rl_network *network = m->network;
@@ -737,6 +746,7 @@ static void begin(rl_maker *m)
     m->user = rl_raw(arena, n, int);
     m->told = rl_many(arena, n, bool);
     m->network->told = m->told;
+    tell_crowd(m);
     double most = rl_frame_size(m->exprs->frame, (1u << m->exprs->frame->occasions) - 1);
     m->all_fit = m->draft->most_cells <= 0 || n * most * most * most <= m->draft->most_cells;
     m->weighed = rl_many(arena, SLOTS, rl_weighed);

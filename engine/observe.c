@@ -396,6 +396,8 @@ static void observe_others(const rl_observer *o, const rl_finding *f, bool *seen
     static const double first[RL_MAX_LEVELS] = {1};
     rl_world *world = rl_observe_world(o, f->occasion, NULL);
     mark_own_lines(o, f->occasion, seen);
+    if (o->crowded)
+        o->draft->crowd = rl_crowd_say(o, f, seen);
     for (int e = 0; e < o->model->nodes; e++) {
         const rl_element *info = &o->model->node[e].info;
         if (info->sort != RL_LOAD || seen[e])

@@ -7,6 +7,7 @@
 #ifndef RL_OBSERVE_H
 #define RL_OBSERVE_H
 
+#include "crowd.h"
 #include "draft.h"
 #include "rows.h"
 #include "showing.h"
@@ -35,6 +36,7 @@ typedef struct rl_observer {
     rl_draft *draft;
     const bool *left_out;   /* by line: as if it were not there (may be NULL) */
     bool forgotten;         /* `others` reaches the loads whose own line is left out */
+    bool crowded;           /* loads that work may be said all at once (crowd.h) */
     bool apart;             /* readings have no helpers in common: the ways of tests are shorter so */
     rl_barred **barred;     /* else: those made so far; set by rl_observe_all */
     rl_up_to *up_to;        /* RL_UP_TO_SLOTS of them, as long as `arena`; NULL: nothing is kept */

@@ -19,13 +19,6 @@ static bool in_group(rl_sort sort, int group)
     return sort == RL_LOAD ? group & GROUP_LOAD : group & GROUP_RETURN;
 }
 
-static bool is_touched(const rl_bench *bench, int element)
-{
-    if (bench->draft.inspected[element])
-        return true;
-    return rl_bench_base(bench, element) >= 0;
-}
-
 /* P(all elements of the group are sound | findings) */
 static rl_status all_sound(rl_work *work, int group, double *out)
 {
@@ -35,9 +28,9 @@ static rl_status all_sound(rl_work *work, int group, double *out)
     double p = 1;
     for (int e = 0; e < model->nodes; e++) {
         held[e] = in_group(model->node[e].info.sort, group);
-        if (held[e] && !is_touched(&work->bench, e))
+        if (held[e] && !rl_bench_touches(&work->bench, e))
             p *= model->node[e].info.prior[RL_SOUND];
-        held[e] = held[e] && is_touched(&work->bench, e);
+        held[e] = held[e] && rl_bench_touches(&work->bench, e);
     }
     rl_bench *bench = rl_new(&work->arena, rl_bench);
     rl_status status = rl_bench_again(bench, &work->arena, &work->bench, held, NULL);
@@ -69,7 +62,7 @@ static void work_out_beliefs(rl_work *work)
     work->belief = rl_many(&work->arena, model->nodes, rl_belief);
     rl_bench_beliefs(&work->bench, &work->arena, work->belief);
     for (int e = 0; e < model->nodes; e++)
-        work->belief[e].touched = is_touched(&work->bench, e);
+        work->belief[e].touched = rl_bench_touches(&work->bench, e);
     work->answer.belief = work->belief;
 }
 

@@ -132,11 +132,6 @@ void rl_proof_amiss(const rl_case *c, bool *amiss)
 
 /* ---- what else may be at fault ---- */
 
-static bool in_network(const rl_bench *bench, int element)
-{
-    return bench->draft.inspected[element] || rl_bench_base(bench, element) >= 0;
-}
-
 /* P(some element of the set is not sound | findings) by adding up: never too low. */
 static double union_bound(const rl_work *work, const bool *set, int nodes)
 {
@@ -160,7 +155,7 @@ static rl_status any_fault(rl_work *work, const bool *set, double *out)
     rl_mark mark = rl_arena_mark(&work->arena);
     bool *held = rl_many(&work->arena, nodes, bool);
     for (int e = 0; e < nodes; e++) {
-        held[e] = set[e] && in_network(&work->bench, e);
+        held[e] = set[e] && rl_bench_touches(&work->bench, e);
         if (set[e] && !held[e])
             p *= work->belief[e].p[RL_SOUND];
     }

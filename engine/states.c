@@ -23,13 +23,16 @@ typedef struct reader {
     rl_arena *arena;
     const double **value;       /* by expression: its marginal, or NULL */
     const double **joint;       /* by what was absorbed: of the table that it was absorbed from, or NULL */
+    const double **way;         /* by berth of the crowd: what the way behind its wires is, or NULL */
     alike *alike;
 } reader;
 
 static reader reader_of(rl_bench *bench, rl_arena *arena)
 {
+    const rl_crowd *crowd = bench->draft.crowd;
     return (reader){bench, arena, rl_many(arena, bench->network.expr_count, const double *),
-                    rl_many(arena, bench->network.absorbed_count, const double *), rl_many(arena, SLOTS, alike)};
+                    rl_many(arena, bench->network.absorbed_count, const double *),
+                    rl_many(arena, crowd ? crowd->book->berths : 0, const double *), rl_many(arena, SLOTS, alike)};
 }
 
 static int size_of(const reader *r, int expr)
@@ -223,12 +226,33 @@ static void normal_states(const double *state, double out[RL_STATES])
         out[s] = state[s] / sum;
 }
 
+/* What the way behind an element of the crowd is, by row of the occasion in which the crowd is seen. */
+static const double *way_of(reader *r, int element)
+{
+    static const double SOUND = 1;
+    const rl_crowd *crowd = r->bench->draft.crowd;
+    int berth = crowd->book->worker[crowd->book->worker_of[element]].berth, way = crowd->way[berth];
+    rl_mask mask = r->bench->network.mask[way];
+    if (r->way[berth])
+        return r->way[berth];
+    const double *value = way == 0 ? &SOUND : values_of(r, way);
+    double *row = rl_many(r->arena, crowd->book->rows, double);
+    for (int v = 0; v < (way == 0 ? 1 : size_of(r, way)); v++)
+        row[way == 0 ? 0 : rl_expr_row(&r->bench->exprs, way, mask, crowd->bit, v)] += value[v];
+    return r->way[berth] = row;
+}
+
 static void states_of(reader *r, int element, double out[RL_STATES])
 {
     const rl_bench *bench = r->bench;
     const rl_node *node = &bench->frame.model->node[element];
     const double *state = bench->draft.state[element];
     int base = rl_bench_base(bench, element);
+    if (rl_crowd_has(bench->draft.crowd, element)) {
+        bool load = node->info.sort == RL_LOAD;   /* told by nothing but the model */
+        rl_crowd_states(bench->draft.crowd, element, load ? NULL : way_of(r, element), out);
+        return;
+    }
     if (base < 0) {
         normal_states(state, out);
         return;

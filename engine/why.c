@@ -61,7 +61,7 @@ static rl_status odds_of(rl_bench *bench, rl_arena *arena, int element, double *
 }
 
 /* Too wide for one tree: by regions, if these leave nothing out. */
-static rl_status wide_odds(rl_arena *arena, const rl_bench *bench, int element, double *out)
+static rl_status wide_odds(rl_arena *arena, rl_bench *bench, int element, double *out)
 {
     rl_bounded *b;
     int faults;

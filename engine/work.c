@@ -59,7 +59,19 @@ static void name_connectors(rl_bench *bench)
             rl_expr_element(&bench->exprs, world, e);
 }
 
-static void draft_lines(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, bool forgotten)
+/* What the lines would have named, had each load of the crowd been said by itself. */
+static void name_crowd(rl_bench *bench)
+{
+    const rl_crowd *crowd = bench->draft.crowd;
+    if (!crowd)
+        return;
+    rl_world *world = rl_observe_world(&bench->observer, crowd->occasion, NULL);
+    for (int w = 0; w < crowd->book->workers; w++)
+        if (!crowd->absent[w])
+            rl_observe_sides(&bench->observer, world, crowd->book->worker[w].load, NULL);
+}
+
+static void draft_lines(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, bool forgotten, bool crowded)
 {
     bool used[RL_MAX_OCCASIONS] = {false};
     used_occasions(c, used);
@@ -67,47 +79,72 @@ static void draft_lines(rl_bench *bench, rl_arena *arena, const rl_case *c, cons
     rl_exprs_make(&bench->exprs, arena, &bench->frame);
     rl_draft_make(&bench->draft, arena, &bench->exprs);
     bench->draft.most_cells = fmax((double)memory_bound(c) / sizeof(double) / 4, LEAST_FACTOR);
-    bench->observer = (rl_observer){arena, c, c->model, &bench->frame, &bench->exprs, &bench->draft,
-                                    left_out, forgotten, false, NULL, rl_many(arena, RL_UP_TO_SLOTS, rl_up_to)};
+    bench->whole = NULL;
+    bench->observer = (rl_observer){.arena = arena, .kase = c, .model = c->model, .frame = &bench->frame,
+                                    .exprs = &bench->exprs, .draft = &bench->draft, .left_out = left_out,
+                                    .forgotten = forgotten, .crowded = crowded,
+                                    .up_to = rl_many(arena, RL_UP_TO_SLOTS, rl_up_to)};
     rl_observe_all(&bench->observer);
     bench->draft.peel = true;
 }
 
 rl_status rl_bench_draw(rl_bench *bench, rl_arena *arena, const rl_case *c)
 {
-    draft_lines(bench, arena, c, NULL, false);
+    draft_lines(bench, arena, c, NULL, false, true);
     return draw_network(bench, arena, NULL, NULL);
 }
 
 rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out)
 {
-    draft_lines(bench, arena, c, left_out, false);
+    draft_lines(bench, arena, c, left_out, false, false);
     return make_network(bench, arena, NULL, NULL);
 }
 
 rl_status rl_bench_without(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out, const bool *keep)
 {
-    draft_lines(bench, arena, c, left_out, true);
+    draft_lines(bench, arena, c, left_out, true, false);
     return make_network(bench, arena, keep, NULL);
 }
 
+/* The draft in which every load says by itself what it says. */
+static const rl_draft *whole_draft(rl_bench *bench)
+{
+    if (!bench->draft.crowd)
+        return &bench->draft;
+    if (!bench->whole) {
+        rl_arena *arena = bench->draft.arena;
+        rl_draft *whole = rl_new(arena, rl_draft);
+        rl_observer o = bench->observer;
+        rl_draft_make(whole, arena, &bench->exprs);
+        whole->most_cells = bench->draft.most_cells;
+        o.draft = whole;
+        o.crowded = false;
+        rl_observe_all(&o);
+        bench->whole = whole;
+    }
+    return bench->whole;
+}
+
 /* The factors stay shared: nothing is added to a draft once its network was made. */
-static void copy_bench(rl_bench *fresh, rl_arena *arena, const rl_bench *bench)
+static void copy_bench(rl_bench *fresh, rl_arena *arena, const rl_bench *bench, const rl_draft *whole)
 {
     *fresh = *bench;
     rl_exprs_copy(&fresh->exprs, arena, &bench->exprs);
     rl_draft *draft = &fresh->draft;
     int nodes = bench->frame.model->nodes;
+    *draft = *whole;
+    fresh->whole = NULL;
+    fresh->observer.crowded = false;
     draft->exprs = &fresh->exprs;
     draft->state = rl_arena_array(arena, (size_t)nodes, sizeof *draft->state);
     draft->inspected = rl_many(arena, nodes, bool);
-    memcpy(draft->state, bench->draft.state, (size_t)nodes * sizeof *draft->state);
-    memcpy(draft->inspected, bench->draft.inspected, (size_t)nodes * sizeof *draft->inspected);
+    memcpy(draft->state, whole->state, (size_t)nodes * sizeof *draft->state);
+    memcpy(draft->inspected, whole->inspected, (size_t)nodes * sizeof *draft->inspected);
 }
 
-rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, const rl_bench *bench, const bool *held, const bool *keep)
+rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, rl_bench *bench, const bool *held, const bool *keep)
 {
-    copy_bench(fresh, arena, bench);
+    copy_bench(fresh, arena, bench, whole_draft(bench));
     rl_draft *draft = &fresh->draft;
     int nodes = bench->frame.model->nodes;
     for (int e = 0; held && e < nodes; e++) {
@@ -143,6 +180,7 @@ rl_status rl_bench_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, 
 {
     const rl_model *model = bench->frame.model;
     name_connectors(bench);
+    name_crowd(bench);
     for (int e = 0; e < model->nodes; e++) {
         rl_sort sort = model->node[e].info.sort;
         if (sort == RL_LOAD)
@@ -157,7 +195,7 @@ rl_status rl_bench_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, 
         if (world->of_feed[e] >= 0)
             last[world->of_feed[e]] = true;
     }
-    copy_bench(fresh, arena, bench);
+    copy_bench(fresh, arena, bench, &bench->draft);
     say_apart(fresh, arena);
     rl_status status = make_network(fresh, arena, NULL, last);
     if (status == RL_OK)
@@ -177,6 +215,12 @@ rl_status rl_bench_collect(rl_bench *bench)
 int rl_bench_base(const rl_bench *bench, int element)
 {
     return bench->network.base_of[element];
+}
+
+bool rl_bench_touches(const rl_bench *bench, int element)
+{
+    return bench->draft.inspected[element] || rl_bench_base(bench, element) >= 0 ||
+           rl_crowd_has(bench->draft.crowd, element);
 }
 
 /* ---- what is held against an element ---- */

@@ -14,6 +14,7 @@ typedef struct rl_bench {
     rl_frame frame;
     rl_exprs exprs;
     rl_draft draft;
+    rl_draft *whole;            /* of the same lines without a crowd, once it was needed; NULL: not yet */
     rl_observer observer;
     rl_network network;
     rl_plan *plan;
@@ -25,7 +26,8 @@ typedef struct rl_bench {
  * did with all of them.  RL_OK; RL_WIDE: the tables would pass the context's bound and were not made; RL_CONTRADICTION: it is 0
  * without any table.  Memory from `arena`, whose bail is set. */
 rl_status rl_bench_make(rl_bench *bench, rl_arena *arena, const rl_case *c, const bool *left_out);
-/* The same of all lines, without plan and tree. */
+/* The same of all lines, without plan and tree; loads that work may be said all at once: such a
+ * bench knows the states of all elements, and can be asked nothing more. */
 rl_status rl_bench_draw(rl_bench *bench, rl_arena *arena, const rl_case *c);
 /* The same as if the lines left out had never been said, with the elements of `keep` as
  * variables of the net. */
@@ -33,7 +35,7 @@ rl_status rl_bench_without(rl_bench *bench, rl_arena *arena, const rl_case *c, c
 /* The same findings again, with the elements of `held` held sound (NULL: none)
  * and those of `keep` as variables of the net (NULL: none).  Paths that were not
  * in use cannot be asked of it. */
-rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, const rl_bench *bench, const bool *held, const bool *keep);
+rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, rl_bench *bench, const bool *held, const bool *keep);
 /* The same findings, with every path in this world (of the last occasion) that
  * the net has telling the last occasion; calibrated. */
 rl_status rl_bench_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, rl_world *world);
@@ -60,6 +62,8 @@ void rl_bench_restrict(rl_bench *bench, rl_arena *arena, int element, rl_state s
 void rl_bench_release(rl_bench *bench, int element);
 /* The base expression of an element, or -1 if no finding has used it. */
 int rl_bench_base(const rl_bench *bench, int element);
+/* Whether some finding speaks of the element. */
+bool rl_bench_touches(const rl_bench *bench, int element);
 
 typedef struct rl_work {
     rl_arena arena;             /* answers, and this */

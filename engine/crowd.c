@@ -1,0 +1,182 @@
+/* crowd.c: the crowd of a case: see crowd.h.
+ *
+ * Invariant: groups of which nobody is absent say what the model has worked out of them; of the
+ * others the row is multiplied anew.
+ */
+#include "crowd.h"
+#include "observe.h"
+
+#include <assert.h>
+#include <math.h>
+
+typedef struct caller {
+    const rl_observer *o;
+    rl_world *world;
+    const rl_crowd_book *book;
+    rl_crowd *crowd;
+    int *absent_of_berth, *absent_of_feeding;
+} caller;
+
+/* ---- who is absent ---- */
+
+static void leave_out(caller *c, int element)
+{
+    int worker = element < 0 ? -1 : c->book->worker_of[element];
+    if (worker < 0 || c->crowd->absent[worker])
+        return;
+    c->crowd->absent[worker] = true;
+    c->absent_of_berth[c->book->worker[worker].berth]++;
+    c->absent_of_feeding[c->book->worker[worker].feeding]++;
+}
+
+/* All whose state, or whose wire's, a line speaks of. */
+static void leave_out_of_line(caller *c, const rl_finding *f)
+{
+    switch (f->sort) {
+    case RL_E_SYMPTOM: {
+        const rl_sign *sign = &c->o->model->sign[f->named];
+        for (int i = 0; i < sign->causes; i++)
+            leave_out(c, sign->cause[i].element);
+        break;
+    }
+    case RL_E_BACKFEED:
+    case RL_E_PULL:
+        leave_out(c, f->subject);
+        leave_out(c, f->other);
+        break;
+    case RL_E_BEHAVIOUR:
+    case RL_E_INSPECTION:
+    case RL_E_DROP:
+    case RL_E_RESISTANCE:
+    case RL_E_CONTINUITY:
+    case RL_E_SUPPLY: leave_out(c, f->subject); break;
+    case RL_E_OTHERS:
+    case RL_E_OPENED:
+    case RL_E_FOUND:
+    case RL_E_EXPECT:
+    case RL_E_OCCASION: break;
+    }
+}
+
+static bool counts(const rl_observer *o, int line)
+{
+    return !o->kase->finding[line]->line.replaced && !(o->left_out && o->left_out[line]);
+}
+
+static void find_absent(caller *c)
+{
+    for (int i = 0; i < c->o->kase->findings; i++)
+        if (counts(c->o, i))
+            leave_out_of_line(c, c->o->kase->finding[i]);
+    for (int i = 0; i < c->world->count; i++)
+        leave_out(c, c->world->forced[i]);
+}
+
+/* ---- what the rest says ---- */
+
+/* A row of all in the group that are not absent. */
+static const double *row_of_present(const caller *c, const rl_crowd_group *group, bool fed)
+{
+    const rl_crowd_book *book = c->book;
+    double log_scale = 0, *product = rl_raw(c->o->arena, book->rows, double);
+    for (int v = 0; v < book->rows; v++)
+        product[v] = 1;
+    for (int i = 0; i < group->count; i++) {
+        const rl_worker *w = &book->worker[group->worker[i]];
+        if (c->crowd->absent[group->worker[i]])
+            continue;
+        rl_crowd_multiply(product, fed ? w->sort->fed : w->sort->back, book->rows, &log_scale);
+        c->o->draft->log_scale += fed ? 0 : w->log_alone;
+    }
+    c->o->draft->log_scale += log_scale;
+    return product;
+}
+
+/* Says what a group says of its way. */
+static void say_group(const caller *c, const rl_crowd_group *group, int absent, int way, bool fed)
+{
+    const double *row = group->product;
+    if (absent > 0)
+        row = row_of_present(c, group, fed);
+    else
+        c->o->draft->log_scale += group->log_scale + group->log_alone;
+    rl_draft_add_own(c->o->draft, way, row, c->crowd->bit);
+}
+
+static void say_groups(caller *c)
+{
+    const rl_crowd_book *book = c->book;
+    for (int b = 0; b < book->berths; b++) {
+        const rl_crowd_group *group = &book->berth[b];
+        c->crowd->way[b] = -1;
+        if (c->absent_of_berth[b] == group->count)
+            continue;
+        c->crowd->way[b] = rl_expr_behind(c->o->exprs, c->world, book->worker[group->worker[0]].wire);
+        say_group(c, group, c->absent_of_berth[b], c->crowd->way[b], false);
+    }
+    for (int f = 0; f < book->feedings; f++) {
+        const rl_crowd_group *group = &book->feeding[f];
+        if (c->absent_of_feeding[f] == group->count)
+            continue;
+        int way = rl_expr_load_feed(c->o->exprs, c->world, book->worker[group->worker[0]].load);
+        say_group(c, group, c->absent_of_feeding[f], way, true);
+    }
+}
+
+/* Whether the line is the only one of its sort, and reaches all loads. */
+static bool reaches_all(const rl_observer *o, const rl_finding *others)
+{
+    int lines = 0;
+    for (int i = 0; i < o->kase->findings; i++)
+        lines += o->kase->finding[i]->sort == RL_E_OTHERS && counts(o, i);
+    return lines == 1 && others->subject < 0;
+}
+
+rl_crowd *rl_crowd_say(const rl_observer *o, const rl_finding *others, bool *seen)
+{
+    const rl_crowd_book *book = o->model->crowd;
+    if (!reaches_all(o, others))
+        return NULL;
+    rl_crowd *crowd = rl_new(o->arena, rl_crowd);
+    *crowd = (rl_crowd){.book = book, .occasion = others->occasion, .bit = o->frame->slot[others->occasion]};
+    crowd->absent = rl_many(o->arena, book->workers, bool);
+    crowd->way = rl_raw(o->arena, book->berths, int);
+    caller c = {.o = o, .world = rl_observe_world(o, others->occasion, NULL), .book = book, .crowd = crowd,
+                .absent_of_berth = rl_many(o->arena, book->berths, int),
+                .absent_of_feeding = rl_many(o->arena, book->feedings, int)};
+    assert(book->rows == o->frame->rows);
+    find_absent(&c);
+    say_groups(&c);
+    for (int w = 0; w < book->workers; w++)
+        if (!crowd->absent[w])
+            seen[book->worker[w].load] = true;
+    return crowd;
+}
+
+/* ---- what they are ---- */
+
+bool rl_crowd_has(const rl_crowd *crowd, int element)
+{
+    int worker = crowd ? crowd->book->worker_of[element] : -1;
+    return worker >= 0 && !crowd->absent[worker];
+}
+
+void rl_crowd_states(const rl_crowd *crowd, int element, const double *way, double out[RL_STATES])
+{
+    const rl_worker *w = &crowd->book->worker[crowd->book->worker_of[element]];
+    double sum = 0;
+    for (int s = 0; s < RL_STATES; s++)
+        out[s] = 0;
+    if (element == w->load) {
+        out[RL_SOUND] = 1 - w->failed;
+        out[RL_FAILED] = w->failed;
+        return;
+    }
+    for (int v = 0; v < crowd->book->rows; v++)
+        for (int s = 0; s < RL_WIRE_STATES; s++)
+            out[s] += way[v] * w->sort->state[v][s];
+    for (int s = 0; s < RL_WIRE_STATES; s++)
+        sum += out[s];
+    for (int s = 0; s < RL_WIRE_STATES; s++)
+        out[s] /= sum;   /* 1 but for rounding: what is certain is exactly 1 */
+}

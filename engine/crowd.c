@@ -19,17 +19,30 @@ typedef struct caller {
 
 /* ---- who is absent ---- */
 
-static void leave_out(caller *c, int element)
+/* A stop, and all that follow it. */
+static void mark_busy(caller *c, int stop)
 {
-    int worker = element < 0 ? -1 : c->book->worker_of[element];
-    if (worker < 0 || c->crowd->absent[worker])
-        return;
-    c->crowd->absent[worker] = true;
-    c->absent_of_berth[c->book->worker[worker].berth]++;
-    c->absent_of_feeding[c->book->worker[worker].feeding]++;
+    for (; stop >= 0 && !c->crowd->busy[stop]; stop = c->book->stop[stop].next)
+        c->crowd->busy[stop] = true;
 }
 
-/* All whose state, or whose wire's, a line speaks of. */
+static void leave_out(caller *c, int element)
+{
+    if (element < 0)
+        return;
+    int worker = c->book->worker_of[element];
+    mark_busy(c, c->book->stop_of[element]);
+    if (worker < 0 || c->crowd->absent[worker])
+        return;
+    const rl_worker *w = &c->book->worker[worker];
+    c->crowd->absent[worker] = true;
+    c->absent_of_berth[w->berth]++;
+    c->absent_of_feeding[w->feeding]++;
+    mark_busy(c, c->book->berth[w->berth].stop);
+    mark_busy(c, c->book->feeding[w->feeding].stop);
+}
+
+/* All whose state a line speaks of, or that of their wires. */
 static void leave_out_of_line(caller *c, const rl_finding *f)
 {
     switch (f->sort) {
@@ -103,23 +116,44 @@ static void say_group(const caller *c, const rl_crowd_group *group, int absent, 
     rl_draft_add_own(c->o->draft, way, row, c->crowd->bit);
 }
 
+/* Whether the group has to speak of its way: somebody is there, and no stop of the crowd does. */
+static bool has_its_say(const caller *c, const rl_crowd_group *group, int absent)
+{
+    return absent < group->count && (group->stop < 0 || c->crowd->busy[group->stop]);
+}
+
 static void say_groups(caller *c)
 {
     const rl_crowd_book *book = c->book;
     for (int b = 0; b < book->berths; b++) {
         const rl_crowd_group *group = &book->berth[b];
         c->crowd->way[b] = -1;
-        if (c->absent_of_berth[b] == group->count)
+        if (!has_its_say(c, group, c->absent_of_berth[b]))
             continue;
         c->crowd->way[b] = rl_expr_behind(c->o->exprs, c->world, book->worker[group->worker[0]].wire);
         say_group(c, group, c->absent_of_berth[b], c->crowd->way[b], false);
     }
     for (int f = 0; f < book->feedings; f++) {
         const rl_crowd_group *group = &book->feeding[f];
-        if (c->absent_of_feeding[f] == group->count)
+        if (!has_its_say(c, group, c->absent_of_feeding[f]))
             continue;
         int way = rl_expr_load_feed(c->o->exprs, c->world, book->worker[group->worker[0]].load);
         say_group(c, group, c->absent_of_feeding[f], way, true);
+    }
+}
+
+/* The last stops of the crowd say what all before them came to. */
+static void say_stops(caller *c)
+{
+    const rl_crowd *crowd = c->crowd;
+    for (int s = 0; s < c->book->stops; s++) {
+        const rl_crowd_stop *stop = &c->book->stop[s];
+        crowd->follows[s] = -1;
+        if (crowd->busy[s] || (stop->next >= 0 && !crowd->busy[stop->next]))
+            continue;
+        crowd->follows[s] = rl_expr_behind(c->o->exprs, c->world, stop->element);
+        c->o->draft->log_scale += stop->log_scale + stop->log_alone;
+        rl_draft_add_own(c->o->draft, crowd->follows[s], stop->row, crowd->bit);
     }
 }
 
@@ -140,13 +174,16 @@ rl_crowd *rl_crowd_say(const rl_observer *o, const rl_finding *others, bool *see
     rl_crowd *crowd = rl_new(o->arena, rl_crowd);
     *crowd = (rl_crowd){.book = book, .occasion = others->occasion, .bit = o->frame->slot[others->occasion]};
     crowd->absent = rl_many(o->arena, book->workers, bool);
+    crowd->busy = rl_many(o->arena, book->stops, bool);
     crowd->way = rl_raw(o->arena, book->berths, int);
+    crowd->follows = rl_raw(o->arena, book->stops, int);
     caller c = {.o = o, .world = rl_observe_world(o, others->occasion, NULL), .book = book, .crowd = crowd,
                 .absent_of_berth = rl_many(o->arena, book->berths, int),
                 .absent_of_feeding = rl_many(o->arena, book->feedings, int)};
     assert(book->rows == o->frame->rows);
     find_absent(&c);
     say_groups(&c);
+    say_stops(&c);
     for (int w = 0; w < book->workers; w++)
         if (!crowd->absent[w])
             seen[book->worker[w].load] = true;
@@ -157,26 +194,40 @@ rl_crowd *rl_crowd_say(const rl_observer *o, const rl_finding *others, bool *see
 
 bool rl_crowd_has(const rl_crowd *crowd, int element)
 {
-    int worker = crowd ? crowd->book->worker_of[element] : -1;
-    return worker >= 0 && !crowd->absent[worker];
+    if (!crowd)
+        return false;
+    int worker = crowd->book->worker_of[element], stop = crowd->book->stop_of[element];
+    return (worker >= 0 && !crowd->absent[worker]) || (stop >= 0 && !crowd->busy[stop]);
 }
 
 void rl_crowd_states(const rl_crowd *crowd, int element, const double *way, double out[RL_STATES])
 {
-    const rl_worker *w = &crowd->book->worker[crowd->book->worker_of[element]];
-    double sum = 0;
+    const rl_crowd_book *book = crowd->book;
+    const rl_worker *w = book->worker_of[element] < 0 ? NULL : &book->worker[book->worker_of[element]];
+    double (*state)[RL_WIRE_STATES] = w ? w->sort->state : book->stop[book->stop_of[element]].state, sum = 0;
     for (int s = 0; s < RL_STATES; s++)
         out[s] = 0;
-    if (element == w->load) {
+    if (w && element == w->load) {
         out[RL_SOUND] = 1 - w->failed;
         out[RL_FAILED] = w->failed;
         return;
     }
-    for (int v = 0; v < crowd->book->rows; v++)
+    for (int v = 0; v < book->rows; v++)
         for (int s = 0; s < RL_WIRE_STATES; s++)
-            out[s] += way[v] * w->sort->state[v][s];
+            out[s] += way[v] * state[v][s];
     for (int s = 0; s < RL_WIRE_STATES; s++)
         sum += out[s];
     for (int s = 0; s < RL_WIRE_STATES; s++)
         out[s] /= sum;   /* 1 but for rounding: what is certain is exactly 1 */
+}
+
+void rl_crowd_path(const rl_crowd *crowd, int stop, const double *follows, double *path)
+{
+    int rows = crowd->book->rows;
+    const double *given = crowd->book->stop[stop].path;
+    for (int r = 0; r < rows; r++)
+        path[r] = 0;
+    for (int v = 0; v < rows; v++, given += rows)
+        for (int r = 0; r < rows; r++)
+            path[r] += follows[v] * given[r];
 }

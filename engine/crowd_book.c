@@ -227,5 +227,6 @@ rl_crowd_book *rl_crowd_book_make(rl_arena *arena, rl_arena *scratch, const rl_m
             add_worker(&m, e);
     fill_groups(&m, book->berth, book->berths, false);
     fill_groups(&m, book->feeding, book->feedings, true);
+    rl_crowd_stops_make(arena, scratch, model, &m.frame, book);
     return book;
 }

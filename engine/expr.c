@@ -230,11 +230,6 @@ static int returns(rl_exprs *exprs, rl_world *world, int element, int cut, int *
     return memo[element];
 }
 
-int rl_expr_behind(rl_exprs *exprs, rl_world *world, int element)
-{
-    return behind(exprs, world, element, -1, world->of_return);
-}
-
 int rl_expr_return(rl_exprs *exprs, rl_world *world, int element)
 {
     return returns(exprs, world, element, -1, world->of_return);
@@ -286,4 +281,12 @@ static int feed_of(rl_exprs *exprs, rl_world *world, int feed)
     int own = rl_expr_element(exprs, world, feed);
     world->of_feed[feed] = expr_max(exprs, own, worst);
     return world->of_feed[feed];
+}
+
+int rl_expr_behind(rl_exprs *exprs, rl_world *world, int element)
+{
+    const rl_node *node = &exprs->frame->model->node[element];
+    if (node->info.sort != RL_FEED)
+        return behind(exprs, world, element, -1, world->of_return);
+    return node->way_count > 0 ? feed_way(exprs, world, &node->way[0]) : 0;
 }

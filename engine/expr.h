@@ -59,7 +59,7 @@ bool rl_world_forces(const rl_world *world, int element);
 int rl_expr_element(rl_exprs *exprs, const rl_world *world, int element);
 /* R(element, world) */
 int rl_expr_return(rl_exprs *exprs, rl_world *world, int element);
-/* R of what follows the element on its way to the battery. */
+/* The path of what follows an element that is no load: R toward the battery, of a feed F. */
 int rl_expr_behind(rl_exprs *exprs, rl_world *world, int element);
 /* R(element), with `cut` and all that follows it to the battery sound (bypass at). */
 int rl_expr_return_cut(rl_exprs *exprs, rl_world *world, int element, int cut);

@@ -717,13 +717,16 @@ static int *unset(rl_arena *arena, int count)
     return memset(rl_raw(arena, count, int), -1, (size_t)count * sizeof(int));
 }
 
-/* What the wires of a crowd are is told by the ways behind them. */
+/* What the wires and the stops of a crowd are is told by the ways behind them. */
 static void tell_crowd(rl_maker *m)
 {
     const rl_crowd *crowd = m->draft->crowd;
     for (int b = 0; crowd && b < crowd->book->berths; b++)
         if (crowd->way[b] > 0)
             m->told[crowd->way[b]] = true;
+    for (int s = 0; crowd && s < crowd->book->stops; s++)
+        if (crowd->follows[s] > 0)
+            m->told[crowd->follows[s]] = true;
 }
 
 static void begin(rl_maker *m)

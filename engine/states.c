@@ -24,15 +24,18 @@ typedef struct reader {
     const double **value;       /* by expression: its marginal, or NULL */
     const double **joint;       /* by what was absorbed: of the table that it was absorbed from, or NULL */
     const double **way;         /* by berth of the crowd: what the way behind its wires is, or NULL */
+    const double **follows, **path;   /* by stop of the crowd: what follows it, and what its path is, or NULL */
     alike *alike;
 } reader;
 
 static reader reader_of(rl_bench *bench, rl_arena *arena)
 {
     const rl_crowd *crowd = bench->draft.crowd;
-    return (reader){bench, arena, rl_many(arena, bench->network.expr_count, const double *),
-                    rl_many(arena, bench->network.absorbed_count, const double *),
-                    rl_many(arena, crowd ? crowd->book->berths : 0, const double *), rl_many(arena, SLOTS, alike)};
+    int berths = crowd ? crowd->book->berths : 0, stops = crowd ? crowd->book->stops : 0;
+    return (reader){.bench = bench, .arena = arena, .value = rl_many(arena, bench->network.expr_count, const double *),
+                    .joint = rl_many(arena, bench->network.absorbed_count, const double *),
+                    .way = rl_many(arena, berths, const double *), .follows = rl_many(arena, stops, const double *),
+                    .path = rl_many(arena, stops, const double *), .alike = rl_many(arena, SLOTS, alike)};
 }
 
 static int size_of(const reader *r, int expr)
@@ -226,21 +229,64 @@ static void normal_states(const double *state, double out[RL_STATES])
         out[s] = state[s] / sum;
 }
 
-/* What the way behind an element of the crowd is, by row of the occasion in which the crowd is seen. */
+/* ---- the crowd ---- */
+
+/* What a way is, by row of the occasion in which the crowd is seen. */
+static double *rows_of(reader *r, int way)
+{
+    const rl_crowd *crowd = r->bench->draft.crowd;
+    rl_mask mask = r->bench->network.mask[way], bit = 1u << crowd->bit;
+    double *row = rl_many(r->arena, crowd->book->rows, double);
+    if (way == 0) {
+        row[0] = 1;
+        return row;
+    }
+    const double *value = values_of(r, way);
+    for (int v = 0; v < size_of(r, way); v++)
+        row[mask == bit && !r->bench->exprs.at[way].calm ? v : rl_expr_row(&r->bench->exprs, way, mask, crowd->bit, v)] += value[v];
+    return row;
+}
+
+static const double *path_of(reader *r, int stop);
+
+/* What follows a stop, by row. */
+static const double *after_stop(reader *r, int stop)
+{
+    const rl_crowd *crowd = r->bench->draft.crowd;
+    if (crowd->follows[stop] < 0)
+        return path_of(r, crowd->book->stop[stop].next);
+    if (!r->follows[stop])
+        r->follows[stop] = rows_of(r, crowd->follows[stop]);
+    return r->follows[stop];
+}
+
+/* What the path of a stop is, by row. */
+static const double *path_of(reader *r, int stop)
+{
+    if (r->path[stop])
+        return r->path[stop];
+    const rl_crowd *crowd = r->bench->draft.crowd;
+    double *path = rl_raw(r->arena, crowd->book->rows, double);
+    rl_crowd_path(crowd, stop, after_stop(r, stop), path);
+    return r->path[stop] = path;
+}
+
+/* What the way behind a wire or a stop of the crowd is, by row. */
 static const double *way_of(reader *r, int element)
 {
-    static const double SOUND = 1;
     const rl_crowd *crowd = r->bench->draft.crowd;
-    int berth = crowd->book->worker[crowd->book->worker_of[element]].berth, way = crowd->way[berth];
-    rl_mask mask = r->bench->network.mask[way];
-    if (r->way[berth])
-        return r->way[berth];
-    const double *value = way == 0 ? &SOUND : values_of(r, way);
-    double *row = rl_many(r->arena, crowd->book->rows, double);
-    for (int v = 0; v < (way == 0 ? 1 : size_of(r, way)); v++)
-        row[way == 0 ? 0 : rl_expr_row(&r->bench->exprs, way, mask, crowd->bit, v)] += value[v];
-    return r->way[berth] = row;
+    int worker = crowd->book->worker_of[element];
+    if (worker < 0)
+        return after_stop(r, crowd->book->stop_of[element]);
+    int berth = crowd->book->worker[worker].berth, stop = crowd->book->berth[berth].stop;
+    if (crowd->way[berth] < 0)
+        return path_of(r, stop);
+    if (!r->way[berth])
+        r->way[berth] = rows_of(r, crowd->way[berth]);
+    return r->way[berth];
 }
+
+/* ---- elements ---- */
 
 static void states_of(reader *r, int element, double out[RL_STATES])
 {

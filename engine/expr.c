@@ -9,7 +9,7 @@
 #include <string.h>
 
 /* Room at first: powers of two. */
-enum { FIRST_ROOM = 128, MOST_FIRST_ROOM = 4096 };
+enum { FIRST_ROOM = 128, MOST_FIRST_ROOM = 512 };
 
 static unsigned mix(rl_expr_sort sort, int a, int b)
 {

@@ -389,12 +389,13 @@ static void mark_own_lines(const rl_observer *o, int occasion, bool *own)
     }
 }
 
-/* seen: loads with a line of their own, and those that an earlier `others` line
- * of the same occasion has reached: they are not seen twice. */
-static void observe_others(const rl_observer *o, const rl_finding *f, bool *seen)
+/* known: loads with a line of their own, and those that an earlier `others` line
+ * of the same occasion has reached, if there was one: they are not seen twice. */
+static void observe_others(const rl_observer *o, const rl_finding *f, bool **known)
 {
     static const double first[RL_MAX_LEVELS] = {1};
     rl_world *world = rl_observe_world(o, f->occasion, NULL);
+    bool *seen = *known = *known ? *known : rl_many(o->arena, o->model->nodes, bool);
     mark_own_lines(o, f->occasion, seen);
     if (o->crowded)
         o->draft->crowd = rl_crowd_say(o, f, seen);
@@ -410,8 +411,8 @@ static void observe_others(const rl_observer *o, const rl_finding *f, bool *seen
     }
 }
 
-/* seen: as above. */
-static void observe_line(const rl_observer *o, rl_finding *f, bool *seen)
+/* known: as above. */
+static void observe_line(const rl_observer *o, rl_finding *f, bool **known)
 {
     switch (f->sort) {
     case RL_E_BEHAVIOUR: observe_behaviour(o, f); break;
@@ -419,7 +420,7 @@ static void observe_line(const rl_observer *o, rl_finding *f, bool *seen)
     case RL_E_INSPECTION: observe_inspection(o, f); break;
     case RL_E_BACKFEED:
     case RL_E_PULL: observe_crosstalk(o, f); break;
-    case RL_E_OTHERS: observe_others(o, f, seen); break;
+    case RL_E_OTHERS: observe_others(o, f, known); break;
     case RL_E_DROP:
     case RL_E_RESISTANCE:
     case RL_E_CONTINUITY:
@@ -433,12 +434,12 @@ static void observe_line(const rl_observer *o, rl_finding *f, bool *seen)
 
 void rl_observe_all(rl_observer *o)
 {
-    bool *seen = rl_many(o->arena, o->model->nodes * RL_MAX_OCCASIONS, bool);
+    bool *seen[RL_MAX_OCCASIONS] = {NULL};
     o->barred = o->apart ? NULL : rl_new(o->arena, rl_barred *);
     for (int i = 0; i < o->kase->findings; i++) {
         rl_finding *f = o->kase->finding[i];
         if (!f->line.replaced && !(o->left_out && o->left_out[i]))
-            observe_line(o, f, &seen[f->occasion * o->model->nodes]);
+            observe_line(o, f, &seen[f->occasion]);
     }
 }
 

@@ -58,11 +58,8 @@ static rl_status work_out_shares(rl_work *work)
 
 static void work_out_beliefs(rl_work *work)
 {
-    const rl_model *model = work->bench.frame.model;
-    work->belief = rl_many(&work->arena, model->nodes, rl_belief);
+    work->belief = rl_raw(&work->arena, work->bench.frame.model->nodes, rl_belief);
     rl_bench_beliefs(&work->bench, &work->arena, work->belief);
-    for (int e = 0; e < model->nodes; e++)
-        work->belief[e].touched = rl_bench_touches(&work->bench, e);
     work->answer.belief = work->belief;
 }
 

@@ -286,6 +286,38 @@ static const double *way_of(reader *r, int element)
     return r->way[berth];
 }
 
+/* Of the wires of a berth that are there, and of their loads; wires of one sort are alike. */
+static void berth_beliefs(reader *r, const rl_crowd *crowd, const rl_crowd_group *berth, rl_belief *out)
+{
+    const rl_worker *like = NULL;
+    for (int i = 0; i < berth->count; i++) {
+        const rl_worker *w = &crowd->book->worker[berth->worker[i]];
+        if (crowd->absent[berth->worker[i]])
+            continue;
+        if (!like || like->sort != w->sort) {
+            rl_crowd_states(crowd, w->wire, way_of(r, w->wire), out[w->wire].p);
+            like = w;
+        } else {
+            memcpy(out[w->wire].p, out[like->wire].p, sizeof out[w->wire].p);
+        }
+        rl_crowd_states(crowd, w->load, NULL, out[w->load].p);
+        out[w->wire].touched = out[w->load].touched = true;
+    }
+}
+
+static void crowd_beliefs(reader *r, const rl_crowd *crowd, rl_belief *out)
+{
+    for (int b = 0; b < crowd->book->berths; b++)
+        berth_beliefs(r, crowd, &crowd->book->berth[b], out);
+    for (int s = 0; s < crowd->book->stops; s++) {
+        int element = crowd->book->stop[s].element;
+        if (crowd->busy[s])
+            continue;
+        rl_crowd_states(crowd, element, after_stop(r, s), out[element].p);
+        out[element].touched = true;
+    }
+}
+
 /* ---- elements ---- */
 
 static void states_of(reader *r, int element, double out[RL_STATES])
@@ -294,11 +326,6 @@ static void states_of(reader *r, int element, double out[RL_STATES])
     const rl_node *node = &bench->frame.model->node[element];
     const double *state = bench->draft.state[element];
     int base = rl_bench_base(bench, element);
-    if (rl_crowd_has(bench->draft.crowd, element)) {
-        bool load = node->info.sort == RL_LOAD;   /* told by nothing but the model */
-        rl_crowd_states(bench->draft.crowd, element, load ? NULL : way_of(r, element), out);
-        return;
-    }
     if (base < 0) {
         normal_states(state, out);
         return;
@@ -314,16 +341,28 @@ void rl_bench_states(rl_bench *bench, rl_arena *arena, int element, double out[R
 {
     rl_mark mark = rl_arena_mark(arena);
     reader r = reader_of(bench, arena);
-    states_of(&r, element, out);
+    if (rl_crowd_has(bench->draft.crowd, element))
+        rl_crowd_states(bench->draft.crowd, element, way_of(&r, element), out);
+    else
+        states_of(&r, element, out);
     rl_arena_rewind(arena, mark);
 }
 
 void rl_bench_beliefs(rl_bench *bench, rl_arena *arena, rl_belief *out)
 {
+    const rl_crowd *crowd = bench->draft.crowd;
     rl_mark mark = rl_arena_mark(arena);
     reader r = reader_of(bench, arena);
     for (int e = 0; e < bench->frame.model->nodes; e++)
+        out[e].touched = false;
+    if (crowd)
+        crowd_beliefs(&r, crowd, out);
+    for (int e = 0; e < bench->frame.model->nodes; e++) {
+        if (out[e].touched)
+            continue;
         states_of(&r, e, out[e].p);
+        out[e].touched = rl_bench_touches(bench, e);
+    }
     rl_arena_rewind(arena, mark);
 }
 

@@ -7,7 +7,7 @@
 #include "observe.h"
 
 #include <assert.h>
-#include <math.h>
+#include <string.h>
 
 typedef struct caller {
     const rl_observer *o;
@@ -204,21 +204,21 @@ void rl_crowd_states(const rl_crowd *crowd, int element, const double *way, doub
 {
     const rl_crowd_book *book = crowd->book;
     const rl_worker *w = book->worker_of[element] < 0 ? NULL : &book->worker[book->worker_of[element]];
-    double (*state)[RL_WIRE_STATES] = w ? w->sort->state : book->stop[book->stop_of[element]].state, sum = 0;
-    for (int s = 0; s < RL_STATES; s++)
-        out[s] = 0;
+    double now[RL_WIRE_STATES] = {0};
+    out[RL_FAILED] = 0;
     if (w && element == w->load) {
+        memset(out, 0, RL_STATES * sizeof *out);
         out[RL_SOUND] = 1 - w->failed;
         out[RL_FAILED] = w->failed;
         return;
     }
+    double (*state)[RL_WIRE_STATES] = w ? w->sort->state : book->stop[book->stop_of[element]].state;
     for (int v = 0; v < book->rows; v++)
         for (int s = 0; s < RL_WIRE_STATES; s++)
-            out[s] += way[v] * state[v][s];
+            now[s] += way[v] * state[v][s];
+    double sum = now[RL_SOUND] + now[RL_LOOSE] + now[RL_CORRODED] + now[RL_OPEN];
     for (int s = 0; s < RL_WIRE_STATES; s++)
-        sum += out[s];
-    for (int s = 0; s < RL_WIRE_STATES; s++)
-        out[s] /= sum;   /* 1 but for rounding: what is certain is exactly 1 */
+        out[s] = now[s] / sum;   /* 1 but for rounding: what is certain is exactly 1 */
 }
 
 void rl_crowd_path(const rl_crowd *crowd, int stop, const double *follows, double *path)

@@ -9,10 +9,10 @@
  */
 #include "advise.h"
 #include "limit.h"
+#include "rates.h"
 
 #include <assert.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum { RANGED_SPANS = 32, RANGED_SUPPLIES = 16 };
@@ -20,8 +20,6 @@ enum { RANGED_SPANS = 32, RANGED_SUPPLIES = 16 };
 /* What the best few may cost on a wide network, in cells: counted, not timed, so
  * that it is the same anywhere.  All tests together have no such bound. */
 static const double MOST_SPENT = 1e9;
-
-static const double NEARLY_EQUAL = 1e-9;
 
 /* How much is known of what stands in the heap. */
 typedef enum knowledge { OF_SPANS, OF_TEST, CLOSER, BITS } knowledge;
@@ -49,36 +47,11 @@ typedef struct rl_best {
     ranges ranged;
 } rl_best;
 
-/* ---- the order ---- */
-
-static double rate_of(double bits, double minutes)
-{
-    if (bits <= 0)
-        return bits < 0 ? -1 : 0;   /* not worked out: last */
-    return minutes > 0 ? bits / minutes : INFINITY;   /* what takes no time and tells something comes first */
-}
-
-static int compare_rates(double left, double right)
-{
-    if (fabs(left - right) < NEARLY_EQUAL * left) {   /* rounding orders nothing; rl_coarse is dear */
-        left = rl_coarse(left);
-        right = rl_coarse(right);
-    }
-    return left > right ? -1 : left < right;
-}
-
-/* Of two tests with their rates. */
-static int compare(double left, const rl_test *x, double right, const rl_test *y)
-{
-    int order = compare_rates(left, right);
-    return order != 0 ? order : strcmp(x->text, y->text);
-}
-
 /* Whether x has to come out of the heap before y: bounds before what they may still beat. */
 static bool goes_before(const rl_best *best, const candidate *x, const candidate *y)
 {
     if (x->known == BITS && y->known == BITS)
-        return compare(x->rate, &best->list.at[x->test], y->rate, &best->list.at[y->test]) < 0;
+        return rl_rates_compare(x->rate, &best->list.at[x->test], y->rate, &best->list.at[y->test]) < 0;
     if (x->rate > y->rate || x->rate < y->rate)
         return x->rate > y->rate;
     return x->known != y->known ? x->known < y->known : x->test < y->test;
@@ -129,7 +102,7 @@ static bool is_span(const rl_test *test)
 static void put_test(rl_best *best, int i)
 {
     const rl_test *test = &best->list.at[i];
-    put(best, (candidate){rate_of(rl_limit_of(&best->limits, test), test->minutes), OF_TEST, i, i + 1});
+    put(best, (candidate){rl_rate_of(rl_limit_of(&best->limits, test), test->minutes), OF_TEST, i, i + 1});
 }
 
 /* The spans from i on that are of one load; returns where they end. */
@@ -140,7 +113,7 @@ static int put_spans(rl_best *best, int i)
     int end = i + 1;
     for (; end < best->list.count && is_span(&test[end]) && test[end].subject == test[i].subject; end++)
         minutes = fmin(minutes, test[end].minutes);
-    put(best, (candidate){rate_of(rl_limit_of_spans(&best->limits, test[i].subject), minutes), OF_SPANS, i, end});
+    put(best, (candidate){rl_rate_of(rl_limit_of_spans(&best->limits, test[i].subject), minutes), OF_SPANS, i, end});
     return end;
 }
 
@@ -166,14 +139,14 @@ static bool look_closer(rl_best *best, rl_work *work, candidate top)
         return false;
     }
     if (top.known == OF_TEST && is_span(test)) {
-        double rate = rate_of(rl_limit_closer(&best->limits, test), test->minutes);
+        double rate = rl_rate_of(rl_limit_closer(&best->limits, test), test->minutes);
         put(best, (candidate){fmin(top.rate, rate), CLOSER, top.test, top.end});
         return false;
     }
     test->bits = rl_adviser_bits(best->adviser, test);
     work->test_unknown += test->bits < 0;
     if (test->bits >= 0)
-        put(best, (candidate){rate_of(test->bits, test->minutes), BITS, top.test, top.end});
+        put(best, (candidate){rl_rate_of(test->bits, test->minutes), BITS, top.test, top.end});
     return false;
 }
 
@@ -208,44 +181,40 @@ static void set_ranges(rl_adviser *adviser, rl_test *test, size_t count, ranges 
     }
 }
 
-static void advise_load(rl_adviser *adviser, const rl_candidates *list, int load)
+/* Tests by their subject: those of one load are asked one after the other. */
+typedef struct by_subject { int *first, *next; } by_subject;
+
+static by_subject group(rl_arena *arena, const rl_candidates *list, int nodes)
+{
+    by_subject g = {rl_raw(arena, nodes + 1, int), rl_raw(arena, list->count + 1, int)};
+    for (int e = 0; e <= nodes; e++)
+        g.first[e] = -1;
+    for (int i = list->count; i-- > 0;) {
+        int *first = &g.first[list->at[i].subject + 1];
+        g.next[i] = *first;
+        *first = i;
+    }
+    return g;
+}
+
+static void advise_load(rl_adviser *adviser, const rl_candidates *list, const by_subject *tests, int load)
 {
     rl_adviser_together(adviser, load);
-    for (int i = 0; i < list->count; i++)
-        if (list->at[i].subject == load)
-            list->at[i].bits = rl_adviser_bits(adviser, &list->at[i]);
+    for (int i = tests->first[load + 1]; i >= 0; i = tests->next[i])
+        list->at[i].bits = rl_adviser_bits(adviser, &list->at[i]);
     rl_adviser_together(adviser, -1);
-}
-
-typedef struct rated { double rate; const rl_test *test; } rated;
-
-static int compare_rated(const void *a, const void *b)
-{
-    const rated *x = a, *y = b;
-    return compare(x->rate, x->test, y->rate, y->test);
-}
-
-static rl_test *sorted(rl_work *work, const rl_candidates *list)
-{
-    rated *order = rl_raw(&work->arena, list->count + 1, rated);
-    rl_test *test = rl_raw(&work->arena, list->count + 1, rl_test);
-    for (int i = 0; i < list->count; i++)
-        order[i] = (rated){rate_of(list->at[i].bits, list->at[i].minutes), &list->at[i]};
-    qsort(order, (size_t)list->count, sizeof *order, compare_rated);
-    for (int i = 0; i < list->count; i++)
-        test[i] = *order[i].test;
-    return test;
 }
 
 static void advise_all(rl_best *best, rl_work *work)
 {
     const rl_candidates *list = &best->list;
     ranges ranged = {0};
+    by_subject tests = group(&work->arena, list, best->nodes);
     for (int e = -1; e < best->nodes; e++)
-        advise_load(best->adviser, list, e);
+        advise_load(best->adviser, list, &tests, e);
     for (int i = 0; i < list->count; i++)
         work->test_unknown += list->at[i].bits < 0;
-    rl_test *test = sorted(work, list);
+    rl_test *test = rl_rates_sort(&work->arena, list->at, list->count);
     set_ranges(best->adviser, test, (size_t)list->count, &ranged);
     work->tests = test;
     work->test_count = (size_t)list->count;

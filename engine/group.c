@@ -119,20 +119,24 @@ const rl_tree *rl_group_tree(rl_groups *groups, const rl_bench *bench, const rl_
     return g->tree;
 }
 
+bool rl_group_ask(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, double most_cells, int count,
+                  const int *list, double *out)
+{
+    if (!groups->recall)
+        groups->recall = rl_recall_make(groups->arena, bench->tree);
+    return rl_group_may_spend(groups, bench) && rl_recall_joint(groups->recall, scratch, most_cells, count, list, out);
+}
+
 /* A group of its own for these variables, from the net or from a wider group; NULL: too wide. */
 static const rl_group *add_group(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, const rl_group *wider,
                                  const int *list, int count, double most)
 {
     double cells = cells_of(bench->network.net, list, count);
-    rl_mark mark = rl_arena_mark(groups->arena);
     double *joint = rl_many(groups->arena, (size_t)cells, double);
     if (wider)
         sum_wider(bench->network.net, wider, list, count, joint);
-    else if (!rl_group_may_spend(groups, bench) ||
-             !rl_tree_joint_within(bench->tree, scratch, most, count, list, joint)) {
-        rl_arena_rewind(groups->arena, mark);
+    else if (!rl_group_ask(groups, bench, scratch, most, count, list, joint))
         return NULL;
-    }
     rl_group *g = new_group(groups, list, count);
     g->cells = cells;
     g->joint = joint;
@@ -149,6 +153,7 @@ static void begin_anew(rl_groups *groups)
     groups->count = groups->room = 0;
     groups->at = NULL;
     groups->cells = 0;
+    groups->recall = NULL;
 }
 
 /* The smallest group that covers these variables, or NULL. */

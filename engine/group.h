@@ -30,6 +30,7 @@ typedef struct rl_groups {
     double cells;               /* of all joints; past a bound the groups are begun anew */
     double spent, most_spent;   /* cells of the tree, summed over the questions put to it; 0: no bound */
     rl_mark start;
+    rl_recall *recall;          /* of the bench's tree; NULL: not asked yet */
     const int *hint;            /* variables that the next probes will ask about, ascending */
     int hint_count;
 } rl_groups;
@@ -37,6 +38,9 @@ typedef struct rl_groups {
 /* Whether so many cells more may be spent, or one more question be put to the whole tree; counts it. */
 bool rl_group_may_spend_cells(rl_groups *groups, double cells);
 bool rl_group_may_spend(rl_groups *groups, const rl_bench *bench);
+/* The joint of these variables by the bench's own tree, not kept; false: through tables of more cells. */
+bool rl_group_ask(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, double most_cells, int count,
+                  const int *list, double *out);
 /* The group of exactly these variables; NULL: too large, or it would cost too much. */
 const rl_group *rl_group_for(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, const int *list, int count);
 /* The joint of the smallest group that there is or can be made, through tables of no more cells; NULL as above. */

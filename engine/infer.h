@@ -90,4 +90,11 @@ bool rl_tree_joint_within(const rl_tree *tree, rl_arena *arena, double most_cell
                           double *out);
 void rl_tree_joint(const rl_tree *tree, rl_arena *arena, int count, const int *variable, double *out);
 
+/* ---- recall.c: many such joints of one tree ---- */
+/* What they have in common is kept in `arena`, while the tree stays as it is. */
+typedef struct rl_recall rl_recall;
+rl_recall *rl_recall_make(rl_arena *arena, const rl_tree *tree);
+/* As rl_tree_joint_within; `scratch` is another arena. */
+bool rl_recall_joint(rl_recall *recall, rl_arena *scratch, double most_cells, int count, const int *variable, double *out);
+
 #endif

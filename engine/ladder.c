@@ -339,9 +339,9 @@ static const double *joint_of(rl_ladders *l, const source *from, const int *list
     if (!from->aside && cells <= MOST_SHARED_CELLS)
         return rl_group_joint_within(l->groups, l->bench, l->scratch, list, count, from->most_cells);
     double *joint = rl_arena_raw(l->scratch, (size_t)cells * sizeof *joint);
-    const rl_tree *tree = from->aside ? from->aside : l->bench->tree;
-    bool may = from->aside || rl_group_may_spend(l->groups, l->bench);
-    return may && rl_tree_joint_within(tree, l->scratch, from->most_cells, count, list, joint) ? joint : NULL;
+    bool asked = from->aside ? rl_tree_joint_within(from->aside, l->scratch, from->most_cells, count, list, joint)
+                             : rl_group_ask(l->groups, l->bench, l->scratch, from->most_cells, count, list, joint);
+    return asked ? joint : NULL;
 }
 
 /* The law of a variable given its parents; NULL: too large. */

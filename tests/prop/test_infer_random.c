@@ -232,7 +232,9 @@ static rl_net *build(rl_arena *arena, const written *net)
     return built;
 }
 
-static void compare_joint(const written *net, const rl_tree *tree, rl_arena *arena, int count, const int *variable)
+/* Asked of the tree, and where what earlier questions had in common is kept. */
+static void compare_joint(const written *net, const rl_tree *tree, rl_recall *recall, rl_arena *arena, int count,
+                          const int *variable)
 {
     double expected[MOST_ASSIGNMENTS], got[MOST_ASSIGNMENTS];
     double total = enumerate(net, count, variable, expected);
@@ -240,6 +242,9 @@ static void compare_joint(const written *net, const rl_tree *tree, rl_arena *are
     for (int i = 0; i < count; i++)
         cells *= (size_t)net->size[variable[i]];
     rl_tree_joint(tree, arena, count, variable, got);
+    for (size_t i = 0; i < cells; i++)
+        assert_near(got[i], expected[i] / total);
+    assert_true(rl_recall_joint(recall, arena, 0, count, variable, got));
     for (size_t i = 0; i < cells; i++)
         assert_near(got[i], expected[i] / total);
 }
@@ -292,11 +297,16 @@ static void compare_round(chance *dice, written *net, rl_tree *tree, rl_arena *a
         return;
     rl_tree_distribute(tree);
     compare_marginals(net, tree);
-    for (int i = 0; i < 3 && net->variables > 0; i++) {
+    rl_arena kept;
+    rl_arena_init(&kept, &plain, 0);
+    kept.bail = arena->bail;
+    rl_recall *recall = rl_recall_make(&kept, tree);
+    for (int i = 0; i < 6 && net->variables > 0; i++) {
         written_factor scope;
         draw_scope(dice, &scope, net->variables, MOST_ARITY);
-        compare_joint(net, tree, arena, scope.count, scope.variable);
+        compare_joint(net, tree, recall, arena, scope.count, scope.variable);
     }
+    rl_arena_free(&kept);
     compare_queries(dice, net, tree, arena);
 }
 

@@ -140,3 +140,17 @@ void rl_gather(double *out, const rl_table *table, const int *size, const int *p
     else
         gather_level(out, table->cells, axes, rank);
 }
+
+void rl_table_sum(int count, const int *size, const bool *kept, const double *cells, double *out)
+{
+    static const double ONE = 1;
+    rl_axis axes[RL_MOST_AXES];
+    int rank = 0;
+    size_t from = 1, to = 1;
+    for (int i = count; i-- > 0; from *= (size_t)size[i]) {
+        if (size[i] > 1)
+            rank = rl_add_axis(axes, rank, (rl_axis){(size_t)size[i], kept[i] ? to : 0, from, 0});
+        to *= kept[i] ? (size_t)size[i] : 1;
+    }
+    rl_multiply(out, cells, &ONE, axes, rank);
+}

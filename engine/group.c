@@ -51,6 +51,15 @@ int rl_place_insert(int *list, int count, int variable)
     return count + 1;
 }
 
+/* A list as a set in which some variables share a place: what it lacks, the list lacks. */
+static uint64_t mask_of(const int *list, int count)
+{
+    uint64_t mask = 0;
+    for (int i = 0; i < count; i++)
+        mask |= (uint64_t)1 << (list[i] % 64);
+    return mask;
+}
+
 static double cells_of(const rl_net *net, const int *list, int count)
 {
     double cells = 1;
@@ -70,7 +79,7 @@ static rl_group *new_group(rl_groups *groups, const int *list, int count)
         groups->room = room;
     }
     rl_group *g = &groups->at[groups->count++];
-    *g = (rl_group){.count = count, .variable = rl_many(groups->arena, count + 1, int)};
+    *g = (rl_group){.count = count, .variable = rl_many(groups->arena, count + 1, int), .mask = mask_of(list, count)};
     if (count > 0)
         memcpy(g->variable, list, (size_t)count * sizeof *list);
     return g;
@@ -79,27 +88,14 @@ static rl_group *new_group(rl_groups *groups, const int *list, int count)
 /* Sums a wider group's joint down to a part of its variables. */
 static void sum_wider(const rl_net *net, const rl_group *wider, const int *list, int count, double *out)
 {
-    int at[64] = {0}, size[64];
-    size_t step[64], to = 0, cell = 0;
+    int size[64];
+    bool kept[64];
     assert(wider->count <= 64);
     for (int i = 0; i < wider->count; i++) {
-        size_t s = 1;
         size[i] = rl_net_size(net, wider->variable[i]);
-        step[i] = 0;
-        for (int j = count; j-- > 0; s *= (size_t)rl_net_size(net, list[j]))
-            if (list[j] == wider->variable[i])
-                step[i] = s;
+        kept[i] = rl_place_in(list, count, wider->variable[i]) >= 0;
     }
-    for (int i = 0; i >= 0;) {
-        out[to] += wider->joint[cell++];
-        for (i = wider->count - 1; i >= 0; i--) {
-            to += step[i];
-            if (++at[i] < size[i])
-                break;
-            to -= step[i] * (size_t)size[i];
-            at[i] = 0;
-        }
-    }
+    rl_table_sum(wider->count, size, kept, wider->joint, out);
 }
 
 const rl_tree *rl_group_tree(rl_groups *groups, const rl_bench *bench, const rl_group *group)
@@ -132,7 +128,7 @@ static const rl_group *add_group(rl_groups *groups, const rl_bench *bench, rl_ar
                                  const int *list, int count, double most)
 {
     double cells = cells_of(bench->network.net, list, count);
-    double *joint = rl_many(groups->arena, (size_t)cells, double);
+    double *joint = rl_raw(groups->arena, cells, double);
     if (wider)
         sum_wider(bench->network.net, wider, list, count, joint);
     else if (!rl_group_ask(groups, bench, scratch, most, count, list, joint))
@@ -160,9 +156,10 @@ static void begin_anew(rl_groups *groups)
 static const rl_group *covering_group(const rl_groups *groups, const int *list, int count)
 {
     const rl_group *best = NULL;
+    uint64_t mask = mask_of(list, count);
     for (int i = 0; i < groups->count; i++) {
         const rl_group *g = &groups->at[i];
-        if ((!best || g->cells < best->cells) && covers(g->variable, g->count, list, count))
+        if ((mask & ~g->mask) == 0 && (!best || g->cells < best->cells) && covers(g->variable, g->count, list, count))
             best = g;
     }
     return best;

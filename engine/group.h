@@ -11,6 +11,8 @@
 
 #include "work.h"
 
+#include <stdint.h>
+
 enum { RL_GROUP_CELLS = 1 << 24 };   /* of the tables that a question may pass through */
 
 /* The joint posterior of a few of the net's variables, as a tree of its own:
@@ -18,6 +20,7 @@ enum { RL_GROUP_CELLS = 1 << 24 };   /* of the tables that a question may pass t
 typedef struct rl_group {
     int count;
     int *variable;              /* ascending */
+    uint64_t mask;              /* the same as a set, of variables modulo 64 */
     double cells;
     const double *joint;
     rl_tree *tree;              /* NULL: not asked yet */

@@ -35,6 +35,9 @@ int rl_net_factors(const rl_net *net);
 /* The variables of a factor; the net's own until the next factor is added. */
 const int *rl_net_scope(const rl_net *net, int factor, int *count);
 
+/* Sums a table over those of its variables that are not kept; the last changes fastest. */
+void rl_table_sum(int count, const int *size, const bool *kept, const double *cells, double *out);
+
 /* ---- order.c: in which order to sum out ---- */
 /* Greedy order (weighted min-fill, ties by least cells), several tries when the
  * first is wide.  Takes little memory, whatever the tables would take. */

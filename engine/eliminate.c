@@ -2,10 +2,7 @@
  *
  * Upwards, each bucket runs its joins: its own terms, its factors and its
  * children's messages are multiplied and its variable is summed out: its
- * message, scaled so that its greatest cell is near 1.  Downwards, the joins are run
- * back: a part's bar is the sum of all that it was multiplied by, so that part
- * times bar is the part's belief, for all parts at some two times the cost of
- * the way up.
+ * message, scaled so that its greatest cell is near 1.  The way down is in back.c.
  * Cells never exceed 1 on the way up, so each multiplication loses at most the
  * least double to underflow; `loss` adds that up.  Should it reach what matters
  * (or a message vanish, or beliefs fail to sum to 1 on the way down), the pass
@@ -199,6 +196,21 @@ static void make_made(making *work, int part)
         work->tree->value[part] = p->room >= 0 ? work->tree->room[p->room] : take_cells(work->arena, p->cells);
 }
 
+/* Where the product of a bucket's own part goes; whether that part is all 1. */
+static void find_apart(rl_tree *tree, int k)
+{
+    const rl_plan *plan = tree->plan;
+    rl_bucket *bucket = &tree->bucket[k];
+    int out = plan->join[plan->own_join[k]].out;
+    bucket->apart_value = tree->value[out];
+    bucket->apart_bar = tree->bar[out];
+    bucket->bare = true;
+    for (int c = plan->child[k]; c >= 0; c = plan->sibling[c])
+        bucket->bare = bucket->bare && !rl_speaks_of_one(plan, c);
+    for (int i = 0; i < plan->size[k] && bucket->bare; i++)
+        bucket->bare = bucket->terms[i] == 1;
+}
+
 static int largest_size(const rl_plan *plan)
 {
     int most = 1;
@@ -229,6 +241,8 @@ rl_tree *rl_tree_make(rl_arena *arena, const rl_net *net, const rl_plan *plan)
         tree->room[i] = take_cells(arena, plan->widest_product);
     for (int p = 2 * n; p < plan->parts; p++)
         make_made(&work, p);
+    for (int k = 0; k < n; k++)
+        find_apart(tree, k);
     take_scalars(&work);
     tree->base_log = log_total(&work.taken);
     return tree;
@@ -262,6 +276,19 @@ static void multiply_into(double *restrict out, const double *restrict by, size_
         out[i] *= by[i];
 }
 
+/* A part of nothing but 1 is not multiplied by: what that would make is the other part itself, and so are
+ * the bars. */
+static void set_apart(rl_tree *tree, int k)
+{
+    const rl_bucket *bucket = &tree->bucket[k];
+    if (!rl_own_is_apart(tree->plan, k))
+        return;
+    const rl_join *join = &tree->plan->join[tree->plan->own_join[k]];
+    bool same = rl_is_bare(tree, k);
+    tree->value[join->out] = same ? tree->value[join->right] : bucket->apart_value;
+    tree->bar[join->out] = same && tree->bar[join->right] ? tree->bar[join->right] : bucket->apart_bar;
+}
+
 /* All that concerns the bucket's variable alone; returns how many multiplications that took. */
 static int make_own(rl_tree *tree, int k)
 {
@@ -270,7 +297,10 @@ static int make_own(rl_tree *tree, int k)
     size_t size = (size_t)plan->size[k];
     double *own = tree->value[k];
     int folds = bucket->weighted;
+    set_apart(tree, k);
     memcpy(own, bucket->terms, size * sizeof *own);
+    if (rl_is_bare(tree, k))
+        return 0;
     if (bucket->weighted)
         multiply_into(own, bucket->weight, size);
     for (int c = plan->child[k]; c >= 0; c = plan->sibling[c])
@@ -304,7 +334,8 @@ static bool send_up(rl_tree *tree, int k)
     rl_bucket *bucket = &tree->bucket[k];
     int folds = make_own(tree, k), part = rl_message_part(plan, k);
     for (int j = plan->first_join[k]; j < plan->first_join[k + 1]; j++, folds++)
-        run_join(tree, &plan->join[j]);
+        if (!rl_copies(tree, k, j))
+            run_join(tree, &plan->join[j]);
     double *message = tree->value[part], greatest = rl_greatest(message, plan->part[part].cells);
     bool root = plan->parent[k] < 0;
     if (greatest < FAINTEST)
@@ -342,121 +373,6 @@ double rl_tree_collect(rl_tree *tree)
         log_add(&scales, tree->bucket[k].scale);
     }
     return taken + log_total(&scales);
-}
-
-/* ---- downwards ---- */
-
-/* The bar of one side of a join from that of its result. */
-static void side_back(const rl_tree *tree, const rl_join *join, double *bar, const double *out_bar, bool left)
-{
-    static const double ONE = 1;
-    int other = left ? join->right : join->left;
-    rl_multiply_back(bar, out_bar, other < 0 ? &ONE : tree->value[other], join->axis, join->rank, left);
-}
-
-/* Large products have no bar of their own: each is made from the one before it and passed on. */
-static void bucket_back(const rl_tree *tree, int k)
-{
-    const rl_plan *plan = tree->plan;
-    const double *passed = NULL;
-    for (int j = plan->first_join[k + 1]; j-- > plan->first_join[k];) {
-        const rl_join *join = &plan->join[j];
-        const double *out_bar = tree->bar[join->out] ? tree->bar[join->out] : passed;
-        double *left_bar = tree->bar[join->left];
-        if (!left_bar && plan->part[join->left].factor < 0)
-            passed = left_bar = out_bar == tree->room[0] ? tree->room[1] : tree->room[0];
-        if (left_bar)
-            side_back(tree, join, left_bar, out_bar, true);
-        if (join->right >= 0 && tree->bar[join->right])
-            side_back(tree, join, tree->bar[join->right], out_bar, false);
-    }
-}
-
-/* What a bucket's value comes to but for one child, which speaks of that variable alone. */
-static double value_but_for(const rl_tree *tree, int k, int child, size_t i)
-{
-    const rl_plan *plan = tree->plan;
-    const rl_bucket *bucket = &tree->bucket[k];
-    double product = bucket->terms[i] * tree->bar[k][i] * (bucket->weighted ? bucket->weight[i] : 1);
-    for (int c = plan->child[k]; c >= 0; c = plan->sibling[c])
-        if (c != child && rl_speaks_of_one(plan, c))
-            product *= tree->value[rl_message_part(plan, c)][i];
-    return product;
-}
-
-/* The marginal from the own part and its bar; and the bars of children that speak of one. */
-static void settle_own(rl_tree *tree, int k)
-{
-    const rl_plan *plan = tree->plan;
-    size_t size = (size_t)plan->size[k];
-    double *marginal = tree->bucket[k].marginal;
-    for (size_t i = 0; i < size; i++)
-        marginal[i] = tree->value[k][i] * tree->bar[k][i];
-    for (int c = plan->child[k]; c >= 0; c = plan->sibling[c]) {
-        int part = rl_message_part(plan, c);
-        if (!rl_speaks_of_one(plan, c))
-            continue;
-        const double *message = tree->value[part];
-        for (size_t i = 0; i < size; i++)
-            tree->bar[part][i] = message[i] > 0 ? marginal[i] / message[i] : value_but_for(tree, k, c, i);
-    }
-}
-
-/* Lifts may grow so far before the bars take them; a message's cells that count pass 1e-290, so
- * that a bar does not pass the range of a double for that. */
-static const double MOST_LIFT = 1e12;
-
-/* Turns to the message before it was scaled; whether message and bar tell of a belief
- * that sums to 1, as it must unless something passed the range of a double. */
-static bool unscale(const rl_tree *tree, int k)
-{
-    const rl_plan *plan = tree->plan;
-    rl_bucket *bucket = &tree->bucket[k];
-    int part = rl_message_part(plan, k);
-    size_t cells = plan->part[part].cells;
-    double lift = plan->parent[k] < 0 ? 1 : tree->bucket[plan->parent[k]].lift;
-    double sum = lift * rl_dot(tree->value[part], tree->bar[part], cells);
-    bucket->lift = lift / bucket->scale;
-    if (bucket->lift > MOST_LIFT || bucket->lift < 1 / MOST_LIFT) {
-        rl_scale(tree->bar[part], cells, bucket->lift);
-        bucket->lift = 1;
-    }
-    return sum > 0.999999 && sum < 1.000001;
-}
-
-static bool distribute(rl_tree *tree)
-{
-    const rl_plan *plan = tree->plan;
-    for (int k = tree->buckets - 1; k >= 0; k--) {
-        if (plan->parent[k] < 0)
-            tree->bar[rl_message_part(plan, k)][0] = 1;
-        if (!unscale(tree, k))
-            return false;
-        bucket_back(tree, k);
-        settle_own(tree, k);
-    }
-    return true;
-}
-
-void rl_tree_distribute(rl_tree *tree)
-{
-    if (!tree->logs && distribute(tree))
-        return;
-    if (!tree->logs)
-        (void)rl_collect_logs(tree);
-    rl_distribute_logs(tree);
-}
-
-void rl_tree_marginal(const rl_tree *tree, int variable, double *out)
-{
-    assert(variable >= 0 && variable < tree->buckets);
-    int k = tree->plan->place[variable];
-    const double *marginal = tree->bucket[k].marginal;
-    double sum = 0;
-    for (int i = 0; i < tree->plan->size[k]; i++)
-        sum += marginal[i];
-    for (int i = 0; i < tree->plan->size[k]; i++)
-        out[i] = marginal[i] / sum;
 }
 
 /* ---- other factors in the same places ---- */
@@ -499,8 +415,10 @@ void rl_tree_exchange(rl_tree *tree, const rl_net *from, const rl_net *to)
             if (to->factor[f].count > 1)
                 fill_factor(&work, part_of_factor(plan, k, f));
         }
-        if (unary)
+        if (unary) {
             make_terms(&work, k);
+            tree->bucket[k].bare = false;
+        }
     }
     rl_arena_rewind(tree->arena, mark);
 }
@@ -537,80 +455,6 @@ bool rl_tree_lift(rl_tree *tree, double *gain)
             parent->changed = false;
         *gain *= gain_of(tree, k);
     }
-    return true;
-}
-
-/* ---- joints of a factor ---- */
-
-/* Whether a part is a factor of just these variables. */
-static bool is_factor_of(const rl_plan *plan, int part, int count, const int *variable)
-{
-    const rl_part *p = part < 0 ? NULL : &plan->part[part];
-    if (!p || p->factor < 0 || p->count != count)
-        return false;
-    for (int i = 0; i < count; i++)
-        for (int j = 0; p->place[j] != plan->place[variable[i]];)
-            if (++j == count)
-                return false;
-    return true;
-}
-
-/* The join of a bucket that takes such a factor; NULL: none. */
-static const rl_join *join_of_factor(const rl_plan *plan, int k, int count, const int *variable)
-{
-    for (int j = plan->first_join[k]; j < plan->first_join[k + 1]; j++)
-        if (is_factor_of(plan, plan->join[j].left, count, variable) ||
-            is_factor_of(plan, plan->join[j].right, count, variable))
-            return &plan->join[j];
-    return NULL;
-}
-
-/* The belief of a part, value times bar, as shares and in the order of these variables. */
-static void put_in_order(const rl_plan *plan, const rl_part *part, const double *value, const double *bar,
-                         const int *variable, double *out)
-{
-    size_t step[RL_MOST_AXES], digit[RL_MOST_AXES], all = 1;
-    double by = 1 / rl_dot(value, bar, part->cells);
-    for (int i = part->count; i-- > 0; all *= (size_t)plan->size[plan->place[variable[i]]])
-        for (int j = 0; j < part->count; j++)
-            if (part->place[j] == plan->place[variable[i]]) {
-                step[j] = all;
-                digit[j] = 0;
-            }
-    const int last = part->count - 1;
-    const size_t row = (size_t)plan->size[part->place[last]], row_step = step[last];
-    for (size_t c = 0; c < part->cells; c += row) {
-        for (size_t j = 0; j < row; j++)
-            out[j * row_step] = value[c + j] * bar[c + j] * by;
-        for (int i = last; i-- > 0;) {
-            out += step[i];
-            if (++digit[i] < (size_t)plan->size[part->place[i]])
-                break;
-            out -= digit[i] * step[i];
-            digit[i] = 0;
-        }
-    }
-}
-
-bool rl_factor_joint(const rl_tree *tree, rl_arena *arena, int count, const int *variable, double *out)
-{
-    const rl_plan *plan = tree->plan;
-    int least = plan->variables;
-    for (int i = 0; i < count; i++)
-        least = plan->place[variable[i]] < least ? plan->place[variable[i]] : least;
-    if (tree->logs || count > RL_MOST_AXES)
-        return false;
-    const rl_join *join = join_of_factor(plan, least, count, variable);
-    bool left = join && is_factor_of(plan, join->left, count, variable);
-    if (!join || !tree->bar[join->out] || (!left && plan->part[join->left].room >= 0))
-        return false;
-    rl_mark mark = rl_arena_mark(arena);
-    int number = left ? join->left : join->right;
-    const rl_part *part = &plan->part[number];
-    double *bar = rl_raw(arena, part->cells, double);
-    side_back(tree, join, bar, tree->bar[join->out], left);
-    put_in_order(plan, part, tree->value[number], bar, variable, out);
-    rl_arena_rewind(arena, mark);
     return true;
 }
 

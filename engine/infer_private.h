@@ -145,6 +145,8 @@ struct rl_plan {
     rl_part *part;          /* bucket k's own is part k, its message part variables + k */
     rl_join *join;
     int *first_join;        /* bucket k has join[first_join[k]] .. join[first_join[k + 1] - 1], at least one */
+    int *own_join;          /* that of bucket k's own part, which is its left side */
+    int *needed_join;       /* those from here on lead back to bucket k's children, or cannot be run back alone */
     size_t widest_product;  /* cells of the largest part that is neither own, message nor factor */
     double cells;
     size_t width;
@@ -169,6 +171,17 @@ static inline int rl_message_part(const rl_plan *plan, int bucket)
     return plan->variables + bucket;
 }
 
+/* Whether what the own part's join makes is a product, with nothing summed. */
+static inline bool rl_own_is_apart(const rl_plan *plan, int bucket)
+{
+    return plan->own_join[bucket] < plan->first_join[bucket + 1] - 1;
+}
+
+static inline bool rl_is_message(const rl_plan *plan, int part)
+{
+    return part >= plan->variables && part < 2 * plan->variables;
+}
+
 /* Whether a child speaks of its parent's variable alone: its message is one of the parent's own terms. */
 static inline bool rl_speaks_of_one(const rl_plan *plan, int bucket)
 {
@@ -184,7 +197,7 @@ int rl_axes_of(const int *size, const int *lay, const rl_part *out, const rl_par
  * has it.  Together the parts hold all variables of the bucket. */
 int rl_bucket_axes(const rl_plan *plan, int bucket, const rl_part *left, const rl_part *right, rl_axis *axes);
 
-/* ---- eliminate.c, logs.c ---- */
+/* ---- eliminate.c, back.c, logs.c ---- */
 
 typedef struct rl_bucket {
     double *terms;          /* product of its unary factors, greatest 1 */
@@ -192,6 +205,10 @@ typedef struct rl_bucket {
     double weight_log;
     bool weighted, barred;  /* barred: all weights are 0 */
     bool changed;           /* the joins are to be made again */
+    bool bare;              /* no factor and no child speaks of its variable alone: but for a weight, its own part is all 1 */
+    double *apart_value, *apart_bar;   /* of what the own part's join makes, where that is not the message */
+    int pending;            /* the bucket's joins before this one are not run back yet */
+    bool settled;           /* `marginal` is made */
     double scale;           /* the message was divided by this */
     double lift;            /* bars of the bucket's joins are to be multiplied by this; all of them, so that it
                              * is seldom done */
@@ -213,6 +230,18 @@ struct rl_tree {
     bool zero;              /* a factor is 0 throughout */
     bool logs;              /* the last collect was made in logarithms: see logs.c */
 };
+
+/* Whether a bucket's own part is all 1. */
+static inline bool rl_is_bare(const rl_tree *tree, int bucket)
+{
+    return tree->bucket[bucket].bare && !tree->bucket[bucket].weighted;
+}
+
+/* Whether a join of the bucket makes no more than a copy: a product of a part that is all 1. */
+static inline bool rl_copies(const rl_tree *tree, int bucket, int join)
+{
+    return join == tree->plan->own_join[bucket] && rl_own_is_apart(tree->plan, bucket) && rl_is_bare(tree, bucket);
+}
 
 /* Cells of a bucket's table: its variable, then its separator as the message has it. */
 static inline size_t rl_bucket_cells(const rl_tree *tree, int bucket)

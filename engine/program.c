@@ -24,6 +24,7 @@ typedef struct programming {
     int axes_left;
     int *list;              /* parts of the bucket at hand */
     int listed, list_room;
+    bool spoken;            /* a child speaks of that bucket's variable alone, or all joins are needed for else */
     bool too_many;          /* cells of that bucket: its joins will never run */
     double cells;           /* of all parts */
 } programming;
@@ -111,7 +112,9 @@ static void list_bucket(programming *work, int k)
         if (work->net->factor[f].count > 1)
             list_part(work, add_factor(work, f));
     for (int c = plan->child[k]; c >= 0; c = plan->sibling[c])
-        if (!rl_speaks_of_one(plan, c))
+        if (rl_speaks_of_one(plan, c))
+            work->spoken = true;
+        else
             list_part(work, rl_message_part(plan, c));
 }
 
@@ -296,15 +299,34 @@ static int join_products(programming *work, int k)
     return running;
 }
 
+/* Marks which joins of a bucket have to be run back at once. */
+static void mark_joins(programming *work, int k)
+{
+    rl_plan *plan = work->plan;
+    int needed = work->joins;
+    for (int j = work->joins; j-- > plan->first_join[k];) {
+        const rl_join *join = &plan->join[j];
+        if (join->left == k)
+            plan->own_join[k] = j;
+        if (rl_is_message(plan, join->left) || rl_is_message(plan, join->right))
+            needed = j;
+        if (plan->part[join->left].cells > RL_SMALL_PRODUCT)
+            work->spoken = true;   /* its bar is passed on from join to join, or may be */
+    }
+    plan->needed_join[k] = work->spoken ? plan->first_join[k] : needed;
+}
+
 static void join_bucket(programming *work, int k)
 {
     rl_plan *plan = work->plan;
     work->listed = 0;
+    work->spoken = false;
     work->too_many = cells_of(plan, rl_scope(plan, k), rl_scope_count(plan, k)) >= (double)TOO_MANY;
     if (!work->too_many)
         list_bucket(work, k);
     int running = join_products(work, k);
     add_join(work, rl_message_part(plan, k), running, work->list[0]);
+    mark_joins(work, k);
 }
 
 /* Places of fewer values than this are laid first, in the order of elimination otherwise. */
@@ -346,6 +368,8 @@ void rl_program_make(rl_arena *arena, rl_plan *plan, const rl_net *net)
     plan->part = rl_raw(arena, work.part_room, rl_part);
     plan->join = rl_raw(arena, work.join_room, rl_join);
     plan->first_join = rl_raw(arena, n + 1, int);
+    plan->own_join = rl_raw(arena, n, int);
+    plan->needed_join = rl_raw(arena, n, int);
     work.list = rl_raw(arena, work.list_room, int);
     plan->parts = 2 * n;
     double widest = 0;

@@ -26,7 +26,7 @@ million() { awk "BEGIN { printf \"%.3f\", $1 / 1e6 }"; }
 ratio() { awk "BEGIN { printf \"%.2f\", $1 / $2 }"; }
 
 fresh=$(count measured "$dir/bench_case" $demo fresh)
-passed=$(count 'rl_tree_collect rl_tree_distribute' "$dir/bench_case" $demo fresh)
+passed=$(count 'rl_tree_collect rl_tree_distribute rl_tree_marginal' "$dir/bench_case" $demo fresh)
 nine=$(count measured "$dir/bench_case" $demo nine)
 more=$(count measured "$dir/bench_case" $demo more)
 tests=$(count measured "$dir/bench_case" $demo tests)

@@ -11,6 +11,9 @@
 #include "infer_private.h"
 
 #include <assert.h>
+#if defined(__x86_64__)
+#include <immintrin.h>
+#endif
 
 /* The width and sort of the rows must be constants where the loops over them stand. */
 #define SURELY_INLINE static inline __attribute__((always_inline))
@@ -35,6 +38,8 @@ typedef struct block {
     size_t width;           /* cells of a row */
     size_t left, right;     /* their steps, of ROW_OTHER */
     rl_axis sum, rows, turns;   /* what is summed into a row; rows; and those rows again */
+    int outers;             /* what goes around that, the outermost last */
+    rl_axis outer[RL_MOST_AXES];
 } block;
 
 /* ---- one row ---- */
@@ -154,16 +159,28 @@ SURELY_INLINE steps steps_of(const rl_axis *axis)
     return (steps){axis->out, axis->left, axis->right};
 }
 
-/* All rows of a block. `terms`: how many each is summed of, 0 where that is no constant. `more`:
- * they are added to the result, which is there. */
-SURELY_INLINE void run_rows(const block *b, double *out, const double *left, const double *right, bool more,
-                            row_sort sort, shape s, size_t terms)
+/* Where the three tables are read and written. */
+typedef struct spot {
+    double *out;
+    const double *left, *right;
+    bool more;              /* what is there is added to */
+} spot;
+
+SURELY_INLINE void move_on(spot *at, const rl_axis *axis)
+{
+    at->out += axis->out;
+    at->left += axis->left;
+    at->right += axis->right;
+}
+
+/* All rows of a block at one place. `terms`: how many each is summed of, 0 where that is no constant. */
+SURELY_INLINE void run_turns(const block *b, spot at, row_sort sort, shape s, size_t terms)
 {
     const size_t count = terms > 0 ? terms : b->sum.count, rows = b->rows.count;
-    const steps term = steps_of(&b->sum), step = steps_of(&b->rows);
-    for (size_t turn = b->turns.count; turn > 0; turn--, out += b->turns.out, left += b->turns.left, right += b->turns.right) {
-        double *o = out;
-        const double *row_left = left, *row_right = right;
+    const steps term = steps_of(&b->sum), step = steps_of(&b->rows), turn = steps_of(&b->turns);
+    for (size_t turns = b->turns.count; turns > 0; turns--, at.out += turn.out, at.left += turn.left, at.right += turn.right) {
+        double *o = at.out;
+        const double *row_left = at.left, *row_right = at.right;
         for (size_t i = rows; i > 0; i--, o += step.out, row_left += step.left, row_right += step.right) {
             held_row row;
             const double *l = row_left, *r = row_right;
@@ -175,9 +192,9 @@ SURELY_INLINE void run_rows(const block *b, double *out, const double *left, con
                 take_row(&row, l, r, b, sort, s, false);
             }
             if (sort == ROW_DOT) {
-                *o = more ? *o + total_of(&row, s) : total_of(&row, s);
+                *o = at.more ? *o + total_of(&row, s) : total_of(&row, s);
             } else {
-                if (more)
+                if (at.more)
                     add_row(&row, o, s);
                 put_row(o, &row, s);
             }
@@ -185,100 +202,118 @@ SURELY_INLINE void run_rows(const block *b, double *out, const double *left, con
     }
 }
 
+/* The next place of a block but along its first outer axis: `digit` counts these, `added` those that add up and have begun. */
+static bool next_place(const block *b, spot *at, size_t *digit, int *added)
+{
+    for (int i = 1; i < b->outers; i++) {
+        const rl_axis *axis = &b->outer[i];
+        move_on(at, axis);
+        *added += axis->out == 0 && digit[i] == 0;
+        if (++digit[i] < axis->count)
+            return true;
+        at->out -= axis->out * axis->count;
+        at->left -= axis->left * axis->count;
+        at->right -= axis->right * axis->count;
+        *added -= axis->out == 0;
+        digit[i] = 0;
+    }
+    return false;
+}
+
+SURELY_INLINE void run_rows(const block *b, spot at, row_sort sort, shape s, size_t terms)
+{
+    if (b->outers == 0) {
+        run_turns(b, at, sort, s, terms);
+        return;
+    }
+    const bool more = at.more;
+    const rl_axis *first = &b->outer[0];
+    size_t digit[RL_MOST_AXES];
+    int added = 0;
+    for (int i = 1; i < b->outers; i++)
+        digit[i] = 0;
+    do {
+        spot here = at;
+        here.more = more || added > 0;
+        for (size_t i = first->count; i > 0; i--) {
+            run_turns(b, here, sort, s, terms);
+            move_on(&here, first);
+            here.more = here.more || first->out == 0;
+        }
+    } while (next_place(b, &at, digit, &added));
+}
+
 /* Rows of six cells, one, two, three or six terms each, are the most frequent by far. */
-SURELY_INLINE void run_terms(const block *b, double *out, const double *left, const double *right, bool more,
-                             row_sort sort, size_t width, bool wide)
+SURELY_INLINE void run_terms(const block *b, spot at, row_sort sort, size_t width, bool wide)
 {
     shape s = shape_of(sort, width, wide);
     if (b->sum.count == 1)
-        run_rows(b, out, left, right, more, sort, s, 1);
+        run_rows(b, at, sort, s, 1);
     else if (b->sum.count == 6 && width == 6)
-        run_rows(b, out, left, right, more, sort, s, 6);
+        run_rows(b, at, sort, s, 6);
     else if (b->sum.count == 2 && width == 6)
-        run_rows(b, out, left, right, more, sort, s, 2);
+        run_rows(b, at, sort, s, 2);
     else if (b->sum.count == 3 && width == 6)
-        run_rows(b, out, left, right, more, sort, s, 3);
+        run_rows(b, at, sort, s, 3);
     else
-        run_rows(b, out, left, right, more, sort, s, 0);
+        run_rows(b, at, sort, s, 0);
 }
 
-SURELY_INLINE void run_width(const block *b, double *out, const double *left, const double *right, bool more,
-                             row_sort sort, bool wide)
+SURELY_INLINE void run_width(const block *b, spot at, row_sort sort, bool wide)
 {
     switch (b->width) {
-    case 1: run_terms(b, out, left, right, more, sort, 1, wide); break;
-    case 2: run_terms(b, out, left, right, more, sort, 2, wide); break;
-    case 3: run_terms(b, out, left, right, more, sort, 3, wide); break;
-    case 4: run_terms(b, out, left, right, more, sort, 4, wide); break;
-    case 5: run_terms(b, out, left, right, more, sort, 5, wide); break;
-    case 6: run_terms(b, out, left, right, more, sort, 6, wide); break;
-    case 7: run_terms(b, out, left, right, more, sort, 7, wide); break;
-    default: run_terms(b, out, left, right, more, sort, 8, wide); break;
+    case 1: run_terms(b, at, sort, 1, wide); break;
+    case 2: run_terms(b, at, sort, 2, wide); break;
+    case 3: run_terms(b, at, sort, 3, wide); break;
+    case 4: run_terms(b, at, sort, 4, wide); break;
+    case 5: run_terms(b, at, sort, 5, wide); break;
+    case 6: run_terms(b, at, sort, 6, wide); break;
+    case 7: run_terms(b, at, sort, 7, wide); break;
+    default: run_terms(b, at, sort, 8, wide); break;
     }
 }
 
-SURELY_INLINE void run_block(const block *b, double *out, const double *left, const double *right, bool more, bool wide)
+SURELY_INLINE void run_block(const block *b, spot at, bool wide)
 {
     switch (b->sort) {
-    case ROW_SCALED: run_width(b, out, left, right, more, ROW_SCALED, wide); break;
-    case ROW_TIMES: run_width(b, out, left, right, more, ROW_TIMES, wide); break;
-    case ROW_DOT: run_width(b, out, left, right, more, ROW_DOT, wide); break;
-    case ROW_OTHER: run_width(b, out, left, right, more, ROW_OTHER, false); break;
+    case ROW_SCALED: run_width(b, at, ROW_SCALED, wide); break;
+    case ROW_TIMES: run_width(b, at, ROW_TIMES, wide); break;
+    case ROW_DOT: run_width(b, at, ROW_DOT, wide); break;
+    case ROW_OTHER: run_width(b, at, ROW_OTHER, false); break;
     }
 }
 
-static void run_plain(const block *b, double *out, const double *left, const double *right, bool more)
+static void run_plain(const block *b, spot at)
 {
-    run_block(b, out, left, right, more, false);
+    run_block(b, at, false);
 }
 
 #if WIDE_REGISTERS
-__attribute__((target("avx2"))) static void run_wide(const block *b, double *out, const double *left,
-                                                     const double *right, bool more)
+__attribute__((target("avx2"))) static void run_wide(const block *b, spot at)
 {
-    run_block(b, out, left, right, more, true);
+    run_block(b, at, true);
 }
 #endif
 
-static void run_best(const block *b, double *out, const double *left, const double *right, bool more)
+static void run_best(const block *b, spot at)
 {
 #if WIDE_REGISTERS
     if (__builtin_cpu_supports("avx2")) {
-        run_wide(b, out, left, right, more);
+        run_wide(b, at);
         return;
     }
 #endif
-    run_plain(b, out, left, right, more);
+    run_plain(b, at);
 }
 
-/* ---- what goes around a block ---- */
-
-typedef struct nest {
-    block block;
-    int outers;
-    rl_axis outer[RL_MOST_AXES];    /* the outermost last */
-} nest;
-
-static void run_nest(const nest *n, int level, double *out, const double *left, const double *right, bool more)
-{
-    if (level == 0) {
-        run_best(&n->block, out, left, right, more);
-        return;
-    }
-    const rl_axis *axis = &n->outer[level - 1];
-    for (size_t i = axis->count; i > 0; i--, out += axis->out, left += axis->left, right += axis->right) {
-        run_nest(n, level - 1, out, left, right, more);
-        more = more || axis->out == 0;
-    }
-}
+/* ---- what becomes a block ---- */
 
 /* Takes the next axis outwards into the block, or around it. */
-SURELY_INLINE void place_axis(nest *n, rl_axis axis)
+SURELY_INLINE void place_axis(block *b, rl_axis axis)
 {
-    block *b = &n->block;
     rl_axis *own = axis.out == 0 ? &b->sum : b->rows.count == 1 ? &b->rows : &b->turns;
     if (own->count > 1)
-        own = &n->outer[n->outers++];
+        own = &b->outer[b->outers++];
     *own = axis;
 }
 
@@ -319,62 +354,131 @@ SURELY_INLINE int find_row(const rl_axis *axis, int rank, result side, row_sort 
 }
 
 /* The cells of the row's axis behind the last row of full width. */
-static void run_rest(nest *n, double *out, const double *left, const double *right, rl_axis row)
+static void run_rest(block *b, spot at, rl_axis row)
 {
-    block *b = &n->block;
     size_t times = row.count / b->width, all = times * b->width;
     if (times > 1)
         *(b->sort == ROW_DOT ? &b->sum.count : &b->rows.count) = 1;
     b->width = row.count - all;
-    run_nest(n, n->outers, out + all * row.out, left + all * row.left, right + all * row.right, b->sort == ROW_DOT);
+    run_best(b, (spot){at.out + all * row.out, at.left + all * row.left, at.right + all * row.right, b->sort == ROW_DOT});
 }
 
-SURELY_INLINE void multiply(double *out, const double *left, const double *right, const rl_axis *axis, int rank,
-                            result side)
+SURELY_INLINE void multiply(spot at, const rl_axis *axis, int rank, result side)
 {
     const rl_axis none = {.count = 1};
-    nest n;
+    block b;
     row_sort sort;
     assert(rank <= RL_MOST_AXES);
-    int at = find_row(axis, rank, side, &sort);
-    rl_axis row = at >= 0 ? seen_from(axis[at], side) : none;
+    int kept = find_row(axis, rank, side, &sort);
+    rl_axis row = kept >= 0 ? seen_from(axis[kept], side) : none;
     bool turned = sort == ROW_SCALED && row.left == 0;
     if (turned) {
-        const double *swap = left;
-        left = right;
-        right = swap;
+        const double *swap = at.left;
+        at.left = at.right;
+        at.right = swap;
         row.left = 1;
         row.right = 0;
     }
     size_t width = width_of(row.count), times = row.count / width, rest = row.count % width;
-    n.outers = 0;
-    n.block = (block){.sort = sort, .width = width, .left = row.left, .right = row.right, .sum = none, .rows = none, .turns = none};
+    b.sort = sort;
+    b.width = width;
+    b.left = row.left;
+    b.right = row.right;
+    b.sum = b.rows = b.turns = none;
+    b.outers = 0;
     if (times > 1)
-        place_axis(&n, (rl_axis){times, row.out * width, row.left * width, row.right * width});
+        place_axis(&b, (rl_axis){times, row.out * width, row.left * width, row.right * width});
     for (int i = 0; i < rank; i++)
-        if (i != at) {
+        if (i != kept) {
             rl_axis next = seen_from(axis[i], side);
-            place_axis(&n, turned ? (rl_axis){next.count, next.out, next.right, next.left} : next);
+            place_axis(&b, turned ? (rl_axis){next.count, next.out, next.right, next.left} : next);
         }
-    if (n.outers == 0)
-        run_best(&n.block, out, left, right, false);
-    else
-        run_nest(&n, n.outers, out, left, right, false);
+    run_best(&b, at);
     if (rest > 0)
-        run_rest(&n, out, left, right, row);
+        run_rest(&b, at, row);
+}
+
+/* ---- tables turned round ---- */
+
+/* A table is turned round where that takes few cells beside the loop, and no more than this. */
+enum { MOST_TURNED = 512, WORTH_TURNING = 4 };
+
+/* Which axis the result runs along, if one factor alone has it, and not as its fastest: rows along it are
+ * scaled and added up, which takes less than so many dot products; else -1. */
+static int axis_to_turn(const rl_axis *axis, int rank, result side, bool *left)
+{
+    row_sort sort;
+    int kept = find_row(axis, rank, side, &sort);
+    size_t loops = 1, cells = 1;
+    if (kept < 0 || sort != ROW_DOT)
+        return -1;
+    int x = 0;
+    while (x < rank && seen_from(axis[x], side).out != 1)
+        x++;
+    if (x == rank)
+        return -1;
+    rl_axis along = seen_from(axis[x], side);
+    *left = along.left > 0;
+    if (along.left > 0 && along.right > 0)
+        return -1;
+    for (int i = 0; i < rank; i++) {
+        rl_axis next = seen_from(axis[i], side);
+        loops *= next.count;
+        cells *= (*left ? next.left : next.right) > 0 ? next.count : 1;
+    }
+    return cells <= MOST_TURNED && WORTH_TURNING * cells <= loops ? x : -1;
+}
+
+/* A copy of a table with the axis that stands `step` cells apart as its fastest. */
+static void turn(double *to, const double *from, size_t cells, size_t step, size_t count)
+{
+    for (size_t c = 0; c < cells; c += step * count)
+        for (size_t i = 0; i < step; i++)
+            for (size_t x = 0; x < count; x++)
+                *to++ = from[c + x * step + i];
+}
+
+/* The same with axis x the fastest of the left or the right factor. */
+static void multiply_turned(spot at, const rl_axis *axis, int rank, result side, int x, bool left)
+{
+    double copy[MOST_TURNED];
+    rl_axis turned[RL_MOST_AXES];
+    rl_axis along = seen_from(axis[x], side);
+    size_t step = left ? along.left : along.right, cells = 1;
+    for (int i = 0; i < rank; i++) {
+        turned[i] = seen_from(axis[i], side);
+        size_t *own = left ? &turned[i].left : &turned[i].right;
+        cells *= *own > 0 ? turned[i].count : 1;
+        *own *= *own < step ? along.count : 1;
+    }
+    *(left ? &turned[x].left : &turned[x].right) = 1;
+    turn(copy, left ? at.left : at.right, cells, step, along.count);
+    *(left ? &at.left : &at.right) = copy;
+    multiply(at, turned, rank, OUT);
+}
+
+/* A factor on the way back, turned round where that is worth it. */
+SURELY_INLINE void multiply_back(spot at, const rl_axis *axis, int rank, result side)
+{
+    bool left;
+    int x = axis_to_turn(axis, rank, side, &left);
+    if (x < 0)
+        multiply(at, axis, rank, side);
+    else
+        multiply_turned(at, axis, rank, side, x, left);
 }
 
 void rl_multiply(double *out, const double *left, const double *right, const rl_axis *axis, int rank)
 {
-    multiply(out, left, right, axis, rank, OUT);
+    multiply((spot){out, left, right, false}, axis, rank, OUT);
 }
 
 void rl_multiply_back(double *bar, const double *out_bar, const double *other, const rl_axis *axis, int rank, bool left)
 {
     if (left)
-        multiply(bar, out_bar, other, axis, rank, LEFT);
+        multiply_back((spot){bar, out_bar, other, false}, axis, rank, LEFT);
     else
-        multiply(bar, out_bar, other, axis, rank, RIGHT);
+        multiply_back((spot){bar, out_bar, other, false}, axis, rank, RIGHT);
 }
 
 /* ---- whole tables ---- */
@@ -422,13 +526,36 @@ double rl_dot(const double *left, const double *right, size_t count)
     return dot_of(left, right, count, false);
 }
 
+#if WIDE_REGISTERS
+__attribute__((target("avx2"))) static double greatest_wide(const double *cells, size_t count)
+{
+    __m256d most[3] = {_mm256_setzero_pd(), _mm256_setzero_pd(), _mm256_setzero_pd()};
+    size_t i = 0;
+    for (; i + 12 <= count; i += 12)
+        for (size_t j = 0; j < 3; j++)
+            most[j] = _mm256_max_pd(most[j], _mm256_loadu_pd(cells + i + 4 * j));
+    for (; i + 4 <= count; i += 4)
+        most[0] = _mm256_max_pd(most[0], _mm256_loadu_pd(cells + i));
+    lane4 all = (lane4)_mm256_max_pd(_mm256_max_pd(most[0], most[1]), most[2]);
+    double low = all[0] > all[1] ? all[0] : all[1], high = all[2] > all[3] ? all[2] : all[3];
+    double greatest = low > high ? low : high;
+    for (; i < count; i++)
+        greatest = greatest > cells[i] ? greatest : cells[i];
+    return greatest;
+}
+#endif
+
 double rl_greatest(const double *cells, size_t count)
 {
+#if WIDE_REGISTERS
+    if (count >= 4 && __builtin_cpu_supports("avx2"))
+        return greatest_wide(cells, count);
+#endif
     double most[4] = {0, 0, 0, 0};
     size_t i = 0;
-    for (; i + 8 <= count; i += 8)
-        for (size_t j = 0; j < 8; j++)
-            most[j % 4] = most[j % 4] > cells[i + j] ? most[j % 4] : cells[i + j];
+    for (; i + 4 <= count; i += 4)
+        for (size_t j = 0; j < 4; j++)
+            most[j] = most[j] > cells[i + j] ? most[j] : cells[i + j];
     for (; i < count; i++)
         most[0] = most[0] > cells[i] ? most[0] : cells[i];
     most[0] = most[0] > most[1] ? most[0] : most[1];

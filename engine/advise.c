@@ -664,9 +664,9 @@ rl_status rl_adviser_make(adviser **out, rl_case *c, rl_work *work)
     a->observer.arena = a->arena;
     rl_givens_make(&a->givens, &work->arena, a->arena, a->bench);
     rl_ladders_make(&a->ladders, &work->arena, a->arena, a->bench, &a->groups);
-    rl_trunk_make(&a->trunk, &work->arena, a->arena, &a->bench->frame);
     a->lasting = a->observer;
     a->lasting.arena = &work->arena;
+    rl_trunk_make(&a->trunk, &work->arena, &a->givens, &a->ladders, a->lasting.exprs, a->world);
     a->bearings = (rl_bearings){&work->arena, a->arena, &a->lasting, a->world, work->belief, &a->givens, &a->ladders, &a->trunk};
     return RL_OK;
 }

@@ -2,7 +2,7 @@
  *
  * The spans of a load share their elements: what counts between `from` and `to`
  * follows from what counts up to the element before, and whether the load draws
- * from whether it draws at the element before.  One march for each `from` gives
+ * from whether it draws at the element before.  One walk along the return gives
  * the ends of every span; where the return forks, what counts is known for each way.
  *
  * Invariant: exact, as a probe of each span by itself would be; where a

@@ -77,27 +77,28 @@ static bool lists(const rl_wanted *list, int variable)
 }
 
 /* A copy with source and sink, in which what is barred carries anything. */
-static rl_flow begin(rl_ladders *l, const rl_wanted *from, const rl_wanted *to, const rl_wanted *barred)
+static rl_flow begin(rl_ladders *l, const rl_wanted *from, const bool *to, const rl_wanted *barred)
 {
     if (!l->flow)
         make_flow(l);
     rl_flow f = *l->flow;
     f.first = rl_raw(l->scratch, f.ends, int);
-    f.at = rl_raw(l->scratch, f.arcs + 2 * (from->count + to->count), arc);
+    f.at = rl_raw(l->scratch, f.arcs + 2 * (from->count + l->variables), arc);
     f.came_by = rl_raw(l->scratch, f.ends, int);
     f.queue = rl_raw(l->scratch, f.ends, int);
     memcpy(f.first, l->flow->first, (size_t)f.ends * sizeof *f.first);
     memcpy(f.at, l->flow->at, (size_t)f.arcs * sizeof *f.at);
     for (int i = 0; i < barred->count; i++)
-        if (!lists(to, barred->variable[i]))
+        if (!to[barred->variable[i]])
             f.at[2 * barred->variable[i]].room = INT_MAX;
     for (int i = 0; i < from->count; i++) {   /* what is held already makes no law larger */
         arc *own = &f.at[2 * from->variable[i]];
         own->room = own->room < INT_MAX ? own->room * 3 / 4 : INT_MAX;
         add_arc(&f, f.ends - 2, end_in(from->variable[i]), INT_MAX);
     }
-    for (int i = 0; i < to->count; i++)
-        add_arc(&f, end_out(to->variable[i]), f.ends - 1, INT_MAX);
+    for (int v = 0; v < l->variables; v++)
+        if (to[v])
+            add_arc(&f, end_out(v), f.ends - 1, INT_MAX);
     return f;
 }
 
@@ -136,7 +137,7 @@ static void send(rl_flow *f)
 }
 
 /* The cut of fewest cells, of several the one nearest to `from`; false: it is of too many variables. */
-static bool find_cut(rl_ladders *l, const rl_wanted *from, const rl_wanted *to, const rl_wanted *barred,
+static bool find_cut(rl_ladders *l, const rl_wanted *from, const bool *to, const rl_wanted *barred,
                      rl_wanted *cut, double *cells)
 {
     rl_mark mark = rl_arena_mark(l->scratch);
@@ -154,27 +155,16 @@ static bool find_cut(rl_ladders *l, const rl_wanted *from, const rl_wanted *to, 
     return !cut->full;
 }
 
-/* ---- cuts found before ---- */
-
-typedef struct rl_cut {
-    struct rl_cut *next;
-    rl_wanted from, to, cut;
-} rl_cut;
-
-static bool same_variables(const rl_wanted *a, const rl_wanted *b)
-{
-    return a->count == b->count && memcmp(a->variable, b->variable, (size_t)a->count * sizeof *a->variable) == 0;
-}
+/* ---- which cut will do ---- */
 
 /* False: of too many variables. */
-static bool find_best(rl_ladders *l, const rl_wanted *from, const rl_wanted *to, const rl_wanted *barred, rl_wanted *cut)
+static bool find_best(rl_ladders *l, const rl_wanted *from, const bool *to, const rl_wanted *barred, double few, rl_wanted *cut)
 {
-    /* Cuts with no more cells will do; without what is barred one may have so many times more. */
-    enum { FEW_CELLS = 72, MUCH = 3 };
+    enum { MUCH = 3 };   /* without what is barred it may have so many times more cells */
     rl_wanted none = {.count = 0}, other;
     double cells, other_cells;
     bool found = find_cut(l, from, to, barred, cut, &cells);
-    if (found && cells <= FEW_CELLS)
+    if (found && cells <= few)
         return true;
     if (!find_cut(l, from, to, &none, &other, &other_cells))
         return found;
@@ -193,21 +183,45 @@ static bool is_small(const rl_ladders *l, const rl_wanted *from)
     return cells <= SMALL_CELLS;
 }
 
-bool rl_cut_find(rl_ladders *ladders, const rl_wanted *from, const rl_wanted *to, const rl_wanted *barred, rl_wanted *cut)
+static int count_marks(const rl_ladders *l, const bool *to)
 {
-    if (to->count == 0 || is_small(ladders, from)) {
-        *cut = to->count == 0 ? *to : *from;
+    int count = 0;
+    for (int v = 0; v < l->variables; v++)
+        count += to[v];
+    return count;
+}
+
+bool rl_cut_find(rl_ladders *ladders, const rl_wanted *from, const bool *to, const rl_wanted *barred, double few, rl_wanted *cut)
+{
+    *cut = (rl_wanted){.count = 0};
+    if (count_marks(ladders, to) == 0)
+        return true;
+    if (is_small(ladders, from)) {
+        *cut = *from;
         return true;
     }
-    for (const rl_cut *c = ladders->cut; c; c = c->next)
-        if (same_variables(&c->from, from) && same_variables(&c->to, to)) {
-            *cut = c->cut;
-            return true;
-        }
-    if (!find_best(ladders, from, to, barred, cut))
-        return false;
-    rl_cut *fresh = rl_new(ladders->arena, rl_cut);
-    *fresh = (rl_cut){ladders->cut, *from, *to, *cut};
-    ladders->cut = fresh;
-    return true;
+    return find_best(ladders, from, to, barred, few, cut);
+}
+
+/* ---- what hangs together ---- */
+
+void rl_cut_spread(rl_ladders *l, bool *met, const rl_wanted *behind)
+{
+    rl_mark mark = rl_arena_mark(l->scratch);
+    int *queue = rl_raw(l->scratch, l->variables, int), count = 0;
+    for (int v = 0; v < l->variables; v++) {
+        met[v] = met[v] && !lists(behind, v);
+        if (met[v])
+            queue[count++] = v;
+    }
+    for (int i = 0; i < count; i++)
+        for (int k = l->factor_start[queue[i]]; k < l->factor_start[queue[i] + 1]; k++)
+            for (int j = l->scope_start[l->factor[k]]; j < l->scope_start[l->factor[k] + 1]; j++) {
+                int v = l->scope[j];
+                if (!met[v] && !lists(behind, v)) {
+                    met[v] = true;
+                    queue[count++] = v;
+                }
+            }
+    rl_arena_rewind(l->scratch, mark);
 }

@@ -8,9 +8,13 @@
 
 #include "ladder.h"
 
-/* The cut of fewest cells between some variables and others, of several the one nearest to
- * the former.  Those of `barred`, which follow from the former, are in it only if they are in
- * both, or where it is much smaller with them.  False: it is of too many variables. */
-bool rl_cut_find(rl_ladders *ladders, const rl_wanted *from, const rl_wanted *to, const rl_wanted *barred, rl_wanted *cut);
+/* The cut of fewest cells between some variables and those marked in `to`, of several the one
+ * nearest to the former.  Those of `barred` are in it only if they are among the former and the latter, or
+ * where it would have more than `few` cells and is much smaller with them.  False: it is of too many
+ * variables. */
+bool rl_cut_find(rl_ladders *ladders, const rl_wanted *from, const bool *to, const rl_wanted *barred, double few, rl_wanted *cut);
+/* Marks what hangs together with what is marked in `met`, but for what lies behind some variables; these
+ * are not marked themselves. */
+void rl_cut_spread(rl_ladders *ladders, bool *met, const rl_wanted *behind);
 
 #endif

@@ -47,7 +47,6 @@ typedef struct rl_ladders {
     rl_wanted parted;                      /* what made the last ladder fall apart */
     rl_rung **rung;                        /* by variable: a list */
     struct rl_flow *flow;                  /* cut.c: the net as a flow; NULL: not asked yet */
-    struct rl_cut *cut;                    /* cuts found so far */
     struct rl_made *made;                  /* ladders made so far */
     struct rl_aside *aside;                /* trees made for them */
     double aside_cells;                    /* of these */

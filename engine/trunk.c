@@ -1,175 +1,213 @@
 /* trunk.c: see trunk.h.
  *
  * Invariant: a table over cells and states is worked out at most once, from
- * that of the knot before.  States are numbered by the tuples they stand for, and
- * whatever a span that ends nearer can be in, the whole return can be in too.
+ * that of the knot before.
  */
 #include "trunk.h"
+#include "cut.h"
 
 #include <assert.h>
 #include <string.h>
 
-/* Combinations while an element is read; cells of a knot, live or not; cells x states of a table. */
-enum { MOST_ENTRIES = 1 << 20, MOST_CELLS = 1 << 14, MOST_COUNTS = 1 << 21, MOST_STATES = 4096 };
+/* Cells of a knot, live or not; cells x states of a table. */
+enum { MOST_CELLS = 1 << 14, MOST_COUNTS = 1 << 21 };
 
-void rl_trunk_make(rl_trunk *trunk, rl_arena *arena, rl_arena *scratch, const rl_frame *frame)
+/* A knot asked for behind another; NULL: it was too large. */
+typedef struct rl_branch {
+    struct rl_branch *next;
+    rl_reading reading;
+    rl_hold hold;
+    rl_knot *knot;
+} rl_branch;
+
+void rl_trunk_make(rl_trunk *trunk, rl_arena *arena, rl_givens *givens, rl_ladders *ladders, rl_exprs *exprs, rl_world *world)
 {
     static const double certain[1] = {1};
-    static const rl_tuple nothing[1];
-    *trunk = (rl_trunk){.arena = arena, .scratch = scratch, .frame = frame};
-    trunk->root = (rl_knot){.turn = {.element = -1}, .cells = 1, .prior = certain, .states = 1, .state = nothing};
+    static const int first[1] = {1};
+    *trunk = (rl_trunk){.arena = arena, .scratch = givens->scratch, .givens = givens, .ladders = ladders, .exprs = exprs,
+                        .world = world, .frame = exprs->frame};
+    rl_machine_start(&trunk->machine);
+    trunk->root = (rl_knot){.reading = {.element = -1}, .cells = 1, .prior = certain, .number = first, .machine = &trunk->machine};
     for (int flows = 0; flows < 2; flows++)
         trunk->root.counts[flows] = rl_many(arena, 1, const double *);
 }
 
-/* ---- combinations of values ---- */
+/* ---- what is held ---- */
 
-void rl_spread_start(rl_spread *spread, rl_arena *arena, const rl_knot *knot)
+/* What comes in at a knot, and what is kept. */
+typedef struct grip { rl_ladder ladder; rl_wanted live; } grip;
+
+/* The net's variables for the elements themselves that were read. */
+static void list_elements(const rl_trunk *t, const rl_knot *before, int element, rl_wanted *out)
 {
-    size_t values = (size_t)(knot->cells * knot->turn.lives);
-    *spread = (rl_spread){.arena = arena, .names = knot->turn.lives, .entries = knot->cells};
-    memcpy(spread->name, knot->turn.live, (size_t)spread->names * sizeof *spread->name);
-    spread->cell = rl_raw(arena, knot->cells, int);
-    spread->p = rl_raw(arena, knot->cells, double);
-    spread->value = rl_raw(arena, values, uint16_t);
-    if (values > 0)
-        memcpy(spread->value, knot->digit, values * sizeof *spread->value);
-    for (int c = 0; c < knot->cells; c++) {
-        spread->cell[c] = c;
-        spread->p[c] = 1;
-    }
+    const rl_network *network = &t->givens->bench->network;
+    int variable = rl_network_variable(network, rl_expr_element(t->exprs, t->world, element));
+    if (variable >= 0)
+        rl_wanted_put(out, variable, 0);
+    if (before->reading.element >= 0)
+        list_elements(t, before->before, before->reading.element, out);
 }
 
-rl_strides rl_spread_strides(const rl_spread *spread, int count, const int *variable, const int *size, size_t last)
+static double cells_of(const rl_trunk *t, const rl_wanted *list)
 {
-    rl_strides r = {.count = count};
-    for (int i = count; i-- > 0; last *= (size_t)size[i]) {
-        int place = 0;
-        while (spread->name[place] != variable[i]) {
-            place++;
-            assert(place < spread->names);
-        }
-        r.place[i] = place;
-        r.step[i] = last;
-    }
-    return r;
+    double cells = 1;
+    for (int i = 0; i < list->count; i++)
+        cells *= rl_net_size(t->ladders->bench->network.net, list->variable[i]);
+    return cells;
 }
 
-/* How many entries there will be, at the most. */
-static size_t count_entries(const rl_spread *s, const rl_rung *rung, const rl_strides *r)
+/* The return of what is read here, as far as the way there is but one: an expression, or 0. */
+static int return_of(const rl_trunk *t, const rl_knot *k)
 {
-    size_t count = (size_t)s->entries * (size_t)rung->size;
-    if (count <= MOST_ENTRIES)
-        return count;
-    count = 0;
-    for (int e = 0; e < s->entries; e++) {
-        const double *p = &rung->p[rl_strides_at(r, s, e)];
-        for (int v = 0; v < rung->size; v++)
-            count += p[v] > 0;
-    }
-    return count;
+    enum { MOST_READ = 64 };
+    int element[MOST_READ], count = 0;
+    if (t->frame->model->node[k->reading.element].info.sort != RL_CONNECTOR)
+        return rl_expr_return(t->exprs, t->world, k->reading.element);
+    for (; k->before && k->reading.all == 1 && !k->reading.gate && count < MOST_READ; k = k->before)
+        element[count++] = k->reading.element;
+    return k->before ? 0 : rl_expr_worst(t->exprs, t->world, element, count);
 }
 
-bool rl_spread_bring(rl_spread *s, const rl_rung *rung)
+/* Whether all that is read later lies behind the return of what is read now. */
+static bool lies_behind(const rl_trunk *t, const rl_knot *k, const rl_wanted *held, const bool *later, rl_wanted *cut)
 {
-    rl_strides r = rl_spread_strides(s, rung->parents, rung->parent, rung->parent_size, (size_t)rung->size);
-    size_t entries = count_entries(s, rung, &r), names = (size_t)s->names;
-    if (entries > MOST_ENTRIES || s->names == 2 * RL_LADDER_MOST)
+    int variable = rl_network_variable(&t->givens->bench->network, return_of(t, k));
+    bool *met = rl_raw(t->scratch, t->ladders->variables + 1, bool), apart = variable >= 0;
+    *cut = (rl_wanted){.count = 0};
+    if (!apart)
         return false;
-    int *cell = rl_raw(s->arena, entries, int), *c = cell;
-    double *p = rl_raw(s->arena, entries, double), *q = p;
-    uint16_t *value = rl_raw(s->arena, entries * (names + 1), uint16_t), *d = value;
-    for (int e = 0; e < s->entries; e++) {
-        const double *law = &rung->p[rl_strides_at(&r, s, e)];
-        for (int v = 0; v < rung->size; v++) {
-            if (!(law[v] > 0))
-                continue;
-            *c++ = s->cell[e];
-            *q++ = s->p[e] * law[v];
-            for (size_t i = 0; i < names; i++)
-                *d++ = s->value[(size_t)e * names + i];
-            *d++ = (uint16_t)v;
-        }
+    rl_wanted_put(cut, variable, 0);
+    memcpy(met, later, (size_t)t->ladders->variables * sizeof *met);
+    rl_cut_spread(t->ladders, met, cut);
+    for (int i = 0; i < held->count; i++)
+        apart = apart && !met[held->variable[i]];
+    return apart;
+}
+
+/* What separates what is held here from what is read later; false: of too many variables. */
+static bool find_live(rl_trunk *t, const rl_knot *k, const rl_wanted *held, const rl_hold *hold, rl_wanted *live)
+{
+    enum { FEW_CELLS = 8, GOOD_CELLS = 72, SHARED_CELLS = 512 };   /* a cut that is no load's own serves others */
+    rl_wanted elements = {.count = 0}, barred;
+    if (cells_of(t, held) > FEW_CELLS && lies_behind(t, k, held, hold->later, live))
+        return true;
+    list_elements(t, k->before, k->reading.element, &elements);
+    barred = elements;
+    for (int i = 0; i < hold->own.count; i++)
+        rl_wanted_put(&barred, hold->own.variable[i], 0);
+    if (hold->owns && rl_cut_find(t->ladders, held, hold->later, &barred, SHARED_CELLS, live) && cells_of(t, live) <= SHARED_CELLS)
+        return true;
+    return rl_cut_find(t->ladders, held, hold->later, &elements, GOOD_CELLS, live) && cells_of(t, live) <= MOST_CELLS;
+}
+
+/* False: too large. */
+static bool find_grip(rl_trunk *t, const rl_knot *k, const rl_hold *hold, grip *g)
+{
+    rl_wanted wanted = {.count = 0};
+    for (int i = 0; i < k->before->lives; i++)
+        rl_wanted_put(&wanted, k->before->live[i], 0);
+    rl_wanted_add(&wanted, k->law, 2);   /* what is held already stands before what comes in */
+    if (wanted.full || !find_live(t, k, &wanted, hold, &g->live))
+        return false;
+    for (int i = 0; i < g->live.count; i++)
+        rl_wanted_put(&wanted, g->live.variable[i], 2);
+    return rl_ladder_lay(&g->ladder, t->ladders, &wanted, hold->most);
+}
+
+static bool holds(const rl_knot *k, int variable)
+{
+    for (int i = 0; i < k->lives; i++)
+        if (k->live[i] == variable)
+            return true;
+    return false;
+}
+
+static void set_grip(rl_trunk *t, rl_knot *k, const grip *g)
+{
+    const rl_net *net = t->ladders->bench->network.net;
+    int *live = rl_raw(t->arena, g->live.count, int), *size = rl_raw(t->arena, g->live.count, int);
+    k->rung = rl_raw(t->arena, g->ladder.count, const rl_rung *);
+    for (int i = 0; i < g->ladder.count; i++)
+        if (!holds(k->before, g->ladder.rung[i]->variable))
+            k->rung[k->rungs++] = g->ladder.rung[i];
+    for (int i = 0; i < g->live.count; i++) {
+        live[i] = g->live.variable[i];
+        size[i] = rl_net_size(net, live[i]);
     }
-    s->cell = cell;
-    s->p = p;
-    s->value = value;
-    s->entries = (int)(c - cell);
-    s->name[s->names++] = rung->variable;
-    return true;
+    k->lives = g->live.count;
+    k->live = live;
+    k->live_size = size;
 }
 
 /* ---- passages ---- */
 
-/* Sums of one cell of the knot before, and the numbers of the cells that can be. */
+/* Sums of one cell of the knot before, and where they lead. */
 typedef struct landing {
-    int rows;
-    int *number;                   /* by cell: + 1 */
-    int *cell, cells;              /* by number */
-    double *sum;                   /* [cell][row] */
+    int rows, each;
+    int cells;                     /* live or not */
+    int *number;                   /* by cell: + 1; 0: cannot be, or (`fresh`) was not met yet */
+    bool fresh;                    /* numbers are given as cells are met */
+    int numbers, *cell;            /* by number */
+    double *sum;                   /* [each][cell][row] */
     int *touched, touches;         /* places in `sum` */
 } landing;
 
-/* Cells of the variables that stay, whether they can be or not; 0: too many. */
-static size_t count_cells(const rl_turn *turn)
+static landing landing_for(rl_arena *scratch, const rl_knot *k, int each)
 {
-    size_t cells = 1;
-    for (int i = 0; i < turn->lives && cells <= MOST_CELLS; i++)
-        cells *= (size_t)turn->live_size[i];
-    return cells <= MOST_CELLS ? cells : 0;
+    landing l = {.rows = k->law->rows, .each = each, .cells = 1};
+    for (int i = 0; i < k->lives; i++)
+        l.cells *= k->live_size[i];
+    l.cell = rl_raw(scratch, l.cells, int);
+    l.sum = rl_many(scratch, each * l.cells * l.rows, double);
+    l.touched = rl_raw(scratch, each * l.cells * l.rows, int);
+    return l;
 }
 
 /* What has come together for a cell of the knot before. */
-static void close_cell(landing *l, rl_passage *passage, int *passages)
+static void close_cell(landing *l, int numbers, rl_passage *passage, int *passages)
 {
     for (int i = 0; i < l->touches; i++) {
-        int at = l->touched[i], cell = at / l->rows;
-        if (l->number[cell] == 0) {
-            l->cell[l->cells] = cell;
-            l->number[cell] = ++l->cells;
+        int at = l->touched[i], cell = at / l->rows % l->cells, copy = at / l->rows / l->cells;
+        if (l->number[cell] == 0 && l->fresh) {
+            l->cell[l->numbers] = cell;
+            l->number[cell] = ++l->numbers;
         }
-        passage[(*passages)++] = (rl_passage){at % l->rows, l->number[cell] - 1, l->sum[at]};
+        if (l->number[cell] > 0)
+            passage[(*passages)++] = (rl_passage){at % l->rows, copy * numbers + l->number[cell] - 1, l->sum[at]};
         l->sum[at] = 0;
     }
     l->touches = 0;
 }
 
-static void add_entry(landing *l, const double *law, double p, size_t cell)
+static void add_entry(landing *l, const double *law, double p, int cell)
 {
     for (int row = 0; row < l->rows; row++) {
         if (!(law[row] > 0))
             continue;
-        int at = (int)cell * l->rows + row;
+        int at = cell * l->rows + row;
         if (!(l->sum[at] > 0))
             l->touched[l->touches++] = at;
         l->sum[at] += p * law[row];
     }
 }
 
-static void set_digits(rl_knot *k, rl_arena *arena, const landing *l)
-{
-    const rl_turn *turn = &k->turn;
-    uint16_t *digit = rl_raw(arena, l->cells * turn->lives, uint16_t);
-    for (int c = 0; c < l->cells; c++)
-        for (int i = turn->lives, rest = l->cell[c]; i-- > 0; rest /= turn->live_size[i])
-            digit[c * turn->lives + i] = (uint16_t)(rest % turn->live_size[i]);
-    k->cells = l->cells;
-    k->digit = digit;
-}
-
 /* From what the knot before holds, the law and the variables that stay to passages. */
-static void set_passages(rl_knot *k, rl_arena *arena, const rl_spread *s, landing *l)
+static void set_passages(rl_knot *k, rl_arena *arena, const rl_spread *s, landing *l, const double *weight)
 {
-    const rl_turn *turn = &k->turn;
-    rl_strides law = rl_spread_strides(s, turn->law->count, turn->law->variable, turn->law->size, (size_t)l->rows);
-    rl_strides to = rl_spread_strides(s, turn->lives, turn->live, turn->live_size, 1);
+    const rl_given *law = k->law;
+    rl_strides of_law = rl_spread_strides(s, law->count, law->variable, law->size, (size_t)l->rows);
+    rl_strides to = rl_spread_strides(s, k->lives, k->live, k->live_size, 1);
     int *start = rl_raw(arena, k->before->cells + 1, int), passages = 0, e = 0;
-    rl_passage *passage = rl_raw(s->arena, s->entries * l->rows, rl_passage);
+    rl_passage *passage = rl_raw(s->arena, s->entries * l->each * l->rows, rl_passage);
     for (int cell = 0; cell < k->before->cells; cell++) {
         start[cell] = passages;
         for (; e < s->entries && s->cell[e] == cell; e++)
-            add_entry(l, &turn->law->p[rl_strides_at(&law, s, e)], s->p[e], rl_strides_at(&to, s, e));
-        close_cell(l, passage, &passages);
+            for (int i = 0; i < l->each; i++) {
+                double p = weight ? s->p[e] * weight[e * l->each + i] : s->p[e];
+                if (p > 0)
+                    add_entry(l, &law->p[rl_strides_at(&of_law, s, e)], p, i * l->cells + (int)rl_strides_at(&to, s, e));
+            }
+        close_cell(l, k->cells, passage, &passages);
     }
     start[k->before->cells] = passages;
     rl_passage *kept = rl_raw(arena, passages, rl_passage);
@@ -177,157 +215,137 @@ static void set_passages(rl_knot *k, rl_arena *arena, const rl_spread *s, landin
         memcpy(kept, passage, (size_t)passages * sizeof *kept);
     k->start = start;
     k->passage = kept;
-    set_digits(k, arena, l);
+}
+
+static void set_digits(rl_knot *k, rl_arena *arena, const landing *l)
+{
+    uint16_t *digit = rl_raw(arena, l->numbers * k->lives, uint16_t);
+    for (int c = 0; c < l->numbers; c++)
+        for (int i = k->lives, rest = l->cell[c]; i-- > 0; rest /= k->live_size[i])
+            digit[c * k->lives + i] = (uint16_t)(rest % k->live_size[i]);
+    k->cells = l->numbers;
+    k->digit = digit;
+    k->number = l->number;
+}
+
+static void set_prior(rl_knot *k, rl_arena *arena)
+{
+    double *prior = rl_many(arena, k->cells, double);
+    for (int cell = 0; cell < k->before->cells; cell++)
+        for (int i = k->start[cell]; i < k->start[cell + 1]; i++)
+            prior[k->passage[i].to] += k->before->prior[cell] * k->passage[i].p;
+    k->prior = prior;
 }
 
 /* False: too large. */
 static bool make_passages(rl_trunk *t, rl_knot *k)
 {
-    size_t cells = count_cells(&k->turn);
     rl_spread s;
-    rl_spread_start(&s, t->scratch, k->before);
-    for (int i = 0; i < k->turn.rungs; i++)
-        if (!rl_spread_bring(&s, k->turn.rung[i]))
+    rl_spread_start(&s, t->scratch, k->before->lives, k->before->live, k->before->cells, k->before->digit);
+    for (int i = 0; i < k->rungs; i++)
+        if (!rl_spread_bring(&s, k->rung[i]))
             return false;
-    if (cells == 0)
-        return false;
-    int rows = k->turn.law->rows, most = (int)cells * rows;
-    landing l = {.rows = rows, .number = rl_many(t->scratch, cells, int), .cell = rl_raw(t->scratch, cells, int),
-                 .sum = rl_many(t->scratch, most, double), .touched = rl_raw(t->scratch, most, int)};
-    set_passages(k, t->arena, &s, &l);
-    double *prior = rl_many(t->arena, k->cells, double);
-    for (int cell = 0; cell < k->before->cells; cell++)
-        for (int i = k->start[cell]; i < k->start[cell + 1]; i++)
-            prior[k->passage[i].to] += k->before->prior[cell] * k->passage[i].p;
-    k->prior = prior;
-    return true;
+    landing l = landing_for(t->scratch, k, 1);
+    l.number = rl_many(t->arena, l.cells, int);
+    l.fresh = true;
+    set_passages(k, t->arena, &s, &l, NULL);
+    set_digits(k, t->arena, &l);
+    set_prior(k, t->arena);
+    return (size_t)k->machine->states * (size_t)k->cells <= MOST_COUNTS;
 }
 
-/* ---- states ---- */
-
-static int code_for(rl_candidate *code, int *codes, const rl_candidate *fresh)
+rl_knot *rl_knot_across(rl_trunk *t, rl_knot *before, const rl_knot *like, const rl_spread *spread, int each,
+                        const double *weight)
 {
-    for (int i = 1; i <= *codes; i++)
-        if (rl_candidate_same(&code[i], fresh))
-            return i;
-    code[++*codes] = *fresh;
-    return *codes;
-}
-
-/* What the element can bring in; false: too many codes. */
-static bool set_codes(rl_trunk *t, rl_knot *k)
-{
-    const rl_frame *frame = t->frame;
-    const rl_knot *before = k->before;
-    int room = before->codes + frame->bins + 2, *code_of = rl_many(t->arena, frame->rows, int);
-    rl_candidate *code = rl_raw(t->arena, room, rl_candidate);
-    k->codes = before->codes;
-    if (k->codes > 0)
-        memcpy(&code[1], &before->code[1], (size_t)k->codes * sizeof *code);
-    for (int bin = -1; bin < frame->bins && !k->turn.gate; bin++) {
-        if (bin >= 0 && frame->model->node[k->turn.element].bin_mass[frame->bin[bin]] <= 0)
-            continue;   /* cannot be */
-        rl_candidate fresh = rl_candidate_make(frame, k->turn.element, bin, 1);
-        code_of[bin + 2] = code_for(code, &k->codes, &fresh);
-    }
-    code_of[frame->rows - 1] = RL_CODE_OPEN;
-    k->code = code;
-    k->code_of = code_of;
-    return k->codes < RL_CODE_OPEN;
-}
-
-/* Of equals the one nearer to the load counts, which is read later. */
-static rl_tuple with_code(const rl_knot *k, rl_tuple t, int code)
-{
-    for (int w = 0; code > 0 && k->turn.ways >> w; w++) {
-        int now = t.code[w];
-        if ((k->turn.ways >> w & 1u) && now != RL_CODE_OPEN &&
-            (code == RL_CODE_OPEN || now == 0 || k->code[code].value >= k->code[now].value))
-            t.code[w] = (uint8_t)code;
-    }
-    return t;
-}
-
-/* States found so far: a hash table of their numbers, + 1. */
-typedef struct roster { int ways, states, *slot, slots; rl_tuple *state; } roster;
-
-static int number_of(roster *r, const rl_tuple *t)
-{
-    uint32_t h = 2166136261u;
-    for (int w = 0; w < r->ways; w++)
-        h = (h ^ t->code[w]) * 16777619u;
-    for (h ^= h >> 15;; h++) {
-        int *slot = &r->slot[h & (uint32_t)(r->slots - 1)];
-        if (*slot == 0) {
-            r->state[r->states] = *t;
-            *slot = ++r->states;
-        }
-        if (memcmp(&r->state[*slot - 1], t, sizeof *t) == 0)
-            return *slot - 1;
-    }
-}
-
-/* Where each state leads; false: too many. */
-static bool set_states(rl_trunk *t, rl_knot *k)
-{
-    int rows = t->frame->rows, before = k->before->states, slots = 16, ways = 1;
-    if (!set_codes(t, k))
-        return false;
-    while (slots < 2 * before * rows)
-        slots *= 2;
-    while (ways < RL_MAX_WAYS && k->turn.all >> ways)
-        ways++;
-    int *next = rl_raw(t->arena, before * rows, int);
-    roster r = {.ways = ways, .slot = rl_many(t->scratch, slots, int), .slots = slots, .state = rl_raw(t->scratch, before * rows, rl_tuple)};
-    for (int row = 0; row < rows; row++)
-        for (int s = 0; s < before; s++) {
-            rl_tuple after = with_code(k, k->before->state[s], k->code_of[row]);
-            next[row * before + s] = number_of(&r, &after);
-        }
-    rl_tuple *state = rl_raw(t->arena, r.states, rl_tuple);
-    memcpy(state, r.state, (size_t)r.states * sizeof *state);
-    k->next = next;
-    k->states = r.states;
-    k->state = state;
-    return r.states <= MOST_STATES && (size_t)r.states * (size_t)k->cells <= MOST_COUNTS;
+    rl_knot *k = rl_new(t->arena, rl_knot);
+    landing l = landing_for(t->scratch, like, each);
+    *k = *like;
+    k->before = before;
+    l.number = rl_raw(t->scratch, l.cells, int);
+    memcpy(l.number, like->number, (size_t)l.cells * sizeof *l.number);
+    set_passages(k, t->arena, spread, &l, weight);
+    k->cells = each * like->cells;
+    set_prior(k, t->arena);
+    return k;
 }
 
 /* ---- knots ---- */
 
-static bool same_turn(const rl_turn *a, const rl_turn *b)
+static bool same_reading(const rl_reading *a, const rl_reading *b)
 {
-    return a->element == b->element && a->gate == b->gate && a->ways == b->ways && a->all == b->all &&
-           a->law == b->law && a->rungs == b->rungs && a->lives == b->lives &&
-           memcmp(a->rung, b->rung, (size_t)a->rungs * sizeof(const rl_rung *)) == 0 &&
-           memcmp(a->live, b->live, (size_t)a->lives * sizeof(int)) == 0;
+    return a->element == b->element && a->gate == b->gate && a->ways == b->ways && a->all == b->all;
 }
 
-rl_knot *rl_knot_behind(rl_trunk *t, rl_knot *before, const rl_turn *turn)
+/* A knot that reads the same and holds the same, whatever for; NULL: there is none. */
+static rl_knot *find_like(const rl_knot *k)
 {
-    for (rl_knot *k = before->child; k; k = k->sibling)
-        if (same_turn(&k->turn, turn))
-            return k->states > 0 ? k : NULL;
-    rl_knot *k = rl_new(t->arena, rl_knot);
-    *k = (rl_knot){.turn = *turn, .before = before, .sibling = before->child, .depth = before->depth + 1};
-    before->child = k;
-    rl_mark mark = rl_arena_mark(t->scratch);
-    bool made = make_passages(t, k) && set_states(t, k);
-    rl_arena_rewind(t->scratch, mark);
-    if (!made) {
-        k->states = 0;             /* and so it will be found */
-        return NULL;
+    for (const rl_branch *b = k->before->branch; b; b = b->next) {
+        rl_knot *other = b->knot;
+        if (other && same_reading(&other->reading, &k->reading) && other->lives == k->lives && other->rungs == k->rungs &&
+            (k->lives == 0 || memcmp(other->live, k->live, (size_t)k->lives * sizeof *k->live) == 0) &&
+            (k->rungs == 0 || memcmp(other->rung, k->rung, (size_t)k->rungs * sizeof *k->rung) == 0))
+            return other;
     }
+    return NULL;
+}
+
+/* The law of what is read; a connector has no parent: its own state. */
+static const rl_given *law_of(const rl_trunk *t, const rl_reading *reading)
+{
+    bool path = reading->gate && t->frame->model->node[reading->element].info.sort != RL_CONNECTOR;
+    return rl_given_of(t->givens, path ? rl_expr_return(t->exprs, t->world, reading->element)
+                                       : rl_expr_element(t->exprs, t->world, reading->element));
+}
+
+/* NULL: too large. */
+static rl_knot *make_knot(rl_trunk *t, rl_knot *before, const rl_reading *reading, const rl_hold *hold)
+{
+    rl_machine *machine = rl_machine_behind(before->machine, t->arena, t->scratch, t->frame, reading);
+    rl_knot *k = rl_new(t->arena, rl_knot), *like;
+    grip g;
+    *k = (rl_knot){.before = before, .depth = before->depth + 1, .reading = *reading, .law = law_of(t, reading), .machine = machine};
+    if (!k->law || !machine || !find_grip(t, k, hold, &g))
+        return NULL;
+    set_grip(t, k, &g);
+    like = find_like(k);
+    if (like || !make_passages(t, k))
+        return like;
     for (int flows = 0; flows < 2; flows++)
         k->counts[flows] = rl_many(t->arena, k->depth + 1, const double *);
     return k;
 }
 
+static bool same_hold(const rl_trunk *t, const rl_hold *a, const rl_hold *b)
+{
+    return a->owns == b->owns && a->most <= b->most && a->most >= b->most &&
+           memcmp(a->later, b->later, (size_t)t->ladders->variables * sizeof *a->later) == 0;
+}
+
+rl_knot *rl_knot_behind(rl_trunk *t, rl_knot *before, const rl_reading *reading, const rl_hold *hold)
+{
+    for (const rl_branch *b = before->branch; b; b = b->next)
+        if (same_reading(&b->reading, reading) && same_hold(t, &b->hold, hold))
+            return b->knot;
+    rl_branch *fresh = rl_new(t->arena, rl_branch);
+    bool *later = rl_raw(t->arena, t->ladders->variables, bool);
+    if (t->ladders->variables > 0)
+        memcpy(later, hold->later, (size_t)t->ladders->variables * sizeof *later);
+    rl_mark mark = rl_arena_mark(t->scratch);
+    rl_knot *knot = make_knot(t, before, reading, hold);
+    rl_arena_rewind(t->scratch, mark);
+    *fresh = (rl_branch){before->branch, *reading, *hold, knot};
+    fresh->hold.later = later;
+    before->branch = fresh;
+    return knot;
+}
+
 /* ---- tables ---- */
 
-/* The table behind one more element. */
-static void read_on(rl_trunk *t, const rl_knot *k, const double *from, double *out)
+void rl_knot_read(const rl_knot *k, const double *from, double *out, rl_arena *scratch)
 {
-    int before = k->before->states, *met = rl_raw(t->scratch, before, int);
+    rl_mark mark = rl_arena_mark(scratch);
+    const rl_machine *machine = k->machine;
+    int before = machine->before, *met = rl_raw(scratch, before, int);
     for (int cell = 0; cell < k->before->cells; cell++, from += before) {
         int count = 0;
         for (int s = 0; s < before; s++)
@@ -335,38 +353,42 @@ static void read_on(rl_trunk *t, const rl_knot *k, const double *from, double *o
                 met[count++] = s;
         for (int i = k->start[cell]; i < k->start[cell + 1] && count > 0; i++) {
             const rl_passage *way = &k->passage[i];
-            const int *next = &k->next[way->row * before];
-            double *to = &out[(size_t)way->to * (size_t)k->states];
+            const int *next = &machine->next[way->row * before];
+            double *to = &out[(size_t)way->to * (size_t)machine->states];
             for (int m = 0; m < count; m++)
                 to[next[met[m]]] += from[met[m]] * way->p;
         }
     }
+    rl_arena_rewind(scratch, mark);
 }
 
-/* At a connector only its own state matters, as design §3 has it: it has no return. */
 static double flows_past(const rl_knot *k, const double *whole, int cell)
 {
+    const rl_machine *machine = k->machine;
     double sum = 0;
-    for (int s = 0; s < k->states; s++)
-        if (!rl_tuple_open(&k->state[s], k->turn.all))
-            sum += whole[cell * k->states + s];
+    for (int s = 0; s < machine->states; s++)
+        if (!rl_tuple_open(&machine->state[s], k->reading.all))
+            sum += whole[cell * machine->states + s];
     return sum;
 }
 
-static void start_flowing(rl_trunk *t, rl_knot *k, double *out)
+bool rl_knot_alone(const rl_knot *k, const rl_frame *frame)
 {
-    const rl_model *model = t->frame->model;
-    bool alone = !k->turn.gate && model->node[k->turn.element].info.sort == RL_CONNECTOR;
-    if (alone) {
-        for (int cell = 0; cell < k->before->cells; cell++)
-            for (int i = k->start[cell]; i < k->start[cell + 1]; i++)
-                if (k->passage[i].row != k->turn.law->rows - 1)
-                    out[k->passage[i].to * k->states] += k->before->prior[cell] * k->passage[i].p;
-        return;
-    }
-    const double *whole = rl_knot_counts(t, k, &t->root, true);
+    return !k->reading.gate && frame->model->node[k->reading.element].info.sort == RL_CONNECTOR;
+}
+
+void rl_knot_start_alone(const rl_knot *k, const double *before, double *out)
+{
+    for (int cell = 0; cell < k->before->cells; cell++)
+        for (int i = k->start[cell]; i < k->start[cell + 1]; i++)
+            if (k->passage[i].row != k->law->rows - 1)
+                out[k->passage[i].to * k->machine->states] += before[cell] * k->passage[i].p;
+}
+
+void rl_knot_start(const rl_knot *k, const double *whole, double *out)
+{
     for (int cell = 0; cell < k->cells; cell++)
-        out[cell * k->states] = flows_past(k, whole, cell);
+        out[cell * k->machine->states] = flows_past(k, whole, cell);
 }
 
 const double *rl_knot_counts(rl_trunk *t, rl_knot *k, const rl_knot *end, bool flows)
@@ -374,18 +396,17 @@ const double *rl_knot_counts(rl_trunk *t, rl_knot *k, const rl_knot *end, bool f
     const double **kept = &k->counts[flows][end->depth];
     if (*kept)
         return *kept;
-    double *out = rl_many(t->arena, k->cells * k->states, double);
+    double *out = rl_many(t->arena, k->cells * k->machine->states, double);
     if (k != end) {
         assert(k->before);
-        const double *from = rl_knot_counts(t, k->before, end, flows);
-        rl_mark mark = rl_arena_mark(t->scratch);
-        read_on(t, k, from, out);
-        rl_arena_rewind(t->scratch, mark);
+        rl_knot_read(k, rl_knot_counts(t, k->before, end, flows), out, t->scratch);
+    } else if (flows && k->before && rl_knot_alone(k, t->frame)) {
+        rl_knot_start_alone(k, k->before->prior, out);
     } else if (flows && k->before) {
-        start_flowing(t, k, out);
+        rl_knot_start(k, rl_knot_counts(t, k, &t->root, true), out);
     } else {
         for (int cell = 0; cell < k->cells; cell++)
-            out[cell * k->states] = k->prior[cell];
+            out[cell * k->machine->states] = k->prior[cell];
     }
     *kept = out;
     return out;

@@ -182,8 +182,8 @@ rl_crowd *rl_crowd_say(const rl_observer *o, const rl_finding *others, bool *see
                 .absent_of_feeding = rl_many(o->arena, book->feedings, int)};
     assert(book->rows == o->frame->rows);
     find_absent(&c);
-    say_groups(&c);
     say_stops(&c);
+    say_groups(&c);
     for (int w = 0; w < book->workers; w++)
         if (!crowd->absent[w])
             seen[book->worker[w].load] = true;

@@ -38,6 +38,7 @@ typedef struct folder {
     int elements;
     int *element;                /* all of the span's, each once */
     uint32_t *on_way;            /* by element: bit set of the ways it is in */
+    int last_of[RL_MAX_WAYS];    /* by way: the last of its elements to be read */
     double *current[2];          /* by whether the load draws, by element */
     int codes;
     rl_candidate *candidate;     /* [1 .. codes] */
@@ -80,6 +81,7 @@ static void list_elements(folder *f)
                 f->element[at] = s->way[w].element[i];
             }
             f->on_way[at] |= 1u << w;
+            f->last_of[w] = at > f->last_of[w] ? at : f->last_of[w];
         }
 }
 
@@ -200,6 +202,12 @@ static void list_inputs(folder *f)
 
 /* ---- running the machine ---- */
 
+/* What a way comes to where this counts in it. */
+static double nominal_of(const folder *f, int draws, int way, int code)
+{
+    return f->base[draws][way] + (code > 0 ? f->candidate[code].value : 0);
+}
+
 static fold_state settled(void)
 {
     return (fold_state){.draws = -1};
@@ -231,6 +239,25 @@ static fold_state meet_element(const folder *f, fold_state state, int i, int row
     return state;
 }
 
+/* Of the ways of which every element was read only the best is kept in mind: the others count as
+ * open, which comes to the same.  So there are about as many states as ways, not as many as their patterns. */
+static void settle_ways(const folder *f, fold_state *state, int read)
+{
+    int best = -1;
+    double least = INFINITY;
+    for (int w = 0; w < f->reading->stretch->ways; w++) {
+        int code = state->code[w];
+        if (f->last_of[w] > read || code > f->codes)
+            continue;
+        double nominal = nominal_of(f, state->draws, w, code);
+        int loser = best < 0 || nominal < least ? best : w;
+        if (loser >= 0)
+            state->code[loser] = f->codes + 1;
+        best = loser == w ? best : w;
+        least = loser == w ? least : nominal;
+    }
+}
+
 static fold_state read_value(const folder *f, const fold_input *input, fold_state state, int value)
 {
     const rl_frame *frame = f->exprs->frame;
@@ -239,8 +266,11 @@ static fold_state read_value(const folder *f, const fold_input *input, fold_stat
     bool two = input->expr < 0 || f->exprs->at[input->expr].sort == RL_X_LOAD;
     int row = two && value == 1 ? frame->rows - 1 : value;
     bool open = row == frame->rows - 1;
-    if (input->role == ROLE_ELEMENT)
-        return meet_element(f, state, input->element, row);
+    if (input->role == ROLE_ELEMENT) {
+        state = meet_element(f, state, input->element, row);
+        settle_ways(f, &state, input->element);
+        return state;
+    }
     if (!open)
         return state;
     return input->role == ROLE_DRAWS ? without_draw(f, state) : settled();
@@ -339,7 +369,7 @@ static rl_end end_of(folder *f, const fold_state *state)
     double least = INFINITY;
     for (int w = 0; w < f->reading->stretch->ways; w++) {
         int code = state->code[w];
-        double nominal = f->base[state->draws][w] + (code > 0 ? f->candidate[code].value : 0);
+        double nominal = nominal_of(f, state->draws, w, code);
         if (code <= f->codes && (best < 0 || nominal < least)) {
             best = w;
             least = nominal;

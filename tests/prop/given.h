@@ -35,6 +35,9 @@ typedef struct given {
     given_explanation *explanation;
 } given;
 
+/* So many are asked for; a file lists five. */
+enum { GIVEN_EXPLANATIONS = 20 };
+
 typedef struct tolerance { double p, log_evidence, share, bits, minutes; } tolerance;
 
 /* Unset but for its arena and its name; the name is copied. */

@@ -9,8 +9,6 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { MOST_EXPLANATIONS = 5 };
-
 static const char *copy(given *g, const char *text) { return rl_arena_copy(&g->arena, text, strlen(text)); }
 
 static void put_beliefs(given *g, const rl_model *model, const rl_answer *a, const rl_shares *shares)
@@ -44,7 +42,7 @@ static rl_status put_suspects(given *g, const rl_model *model, rl_case *c)
 static rl_status put_explanations(given *g, const rl_model *model, rl_case *c)
 {
     const rl_explanation *e;
-    rl_status status = rl_case_explain(c, MOST_EXPLANATIONS, &e, &g->explanations);
+    rl_status status = rl_case_explain(c, GIVEN_EXPLANATIONS, &e, &g->explanations);
     if (status != RL_OK)
         return status;
     g->has_explanations = true;

@@ -61,6 +61,8 @@ typedef struct making {
     const rl_net *net;
     const rl_plan *plan;
     rl_tree *tree;
+    const rl_tree *old;  /* that the tree grows from, or NULL */
+    int known;           /* factors that it has */
     log_sum taken;
     log_sum *term;       /* by value of the variable at hand */
 } making;
@@ -111,12 +113,14 @@ static void fill_factor(making *work, int part)
 static bool take_terms(making *work, int k)
 {
     size_t size = (size_t)work->plan->size[k];
+    int variable = work->plan->order[k];
+    const rl_bucket *known = work->old && variable < work->old->buckets ? &work->old->bucket[work->old->plan->place[variable]] : NULL;
     bool wide = false;
     for (size_t i = 0; i < size; i++)
-        work->term[i] = (log_sum){0, 1};
+        work->term[i] = (log_sum){0, known ? known->terms[i] : 1};
     for (int f = work->plan->first_factor[k]; f >= 0; f = work->plan->next_factor[f]) {
         const rl_table *table = &work->net->factor[f];
-        for (size_t i = 0; table->count == 1 && i < size; i++)
+        for (size_t i = 0; table->count == 1 && f >= work->known && i < size; i++)
             log_add(&work->term[i], table->cells[i]);
     }
     for (size_t i = 0; i < size; i++)
@@ -173,7 +177,7 @@ static void make_bucket(making *work, int k)
 /* Factors without variables. */
 static void take_scalars(making *work)
 {
-    for (int f = 0; f < work->net->factors; f++)
+    for (int f = work->known; f < work->net->factors; f++)
         if (work->net->factor[f].count == 0) {
             double cell = work->net->factor[f].cells[0];
             if (cell > 0)
@@ -219,14 +223,55 @@ static int largest_size(const rl_plan *plan)
     return most;
 }
 
-rl_tree *rl_tree_make(rl_arena *arena, const rl_net *net, const rl_plan *plan)
+/* A bucket and its parts as they were. */
+static void keep_bucket(making *work, int k)
+{
+    rl_tree *tree = work->tree;
+    const rl_plan *plan = work->plan;
+    int was = plan->was[k], message = rl_message_part(plan, k), old = plan->from[message];
+    tree->bucket[k] = work->old->bucket[was];
+    tree->value[k] = work->old->value[was];
+    tree->bar[k] = work->old->bar[was];
+    tree->value[message] = work->old->value[old];
+    tree->bar[message] = work->old->bar[old];
+    tree->root[k] = plan->parent[k] < 0 ? k : tree->root[plan->parent[k]];
+}
+
+static void make_all(making *work)
+{
+    rl_tree *tree = work->tree;
+    const rl_plan *plan = work->plan;
+    int n = plan->variables;
+    work->term = rl_arena_raw(work->arena, (size_t)largest_size(plan) * sizeof *work->term);
+    for (int k = n - 1; k >= 0; k--)
+        if (work->old && plan->was[k] >= 0)
+            keep_bucket(work, k);
+        else
+            make_bucket(work, k);
+    for (int i = 0; i < 2; i++)
+        tree->room[i] = take_cells(work->arena, plan->widest_product);
+    for (int p = 2 * n; p < plan->parts; p++)
+        if (work->old && plan->from[p] >= 0) {
+            tree->value[p] = work->old->value[plan->from[p]];
+            tree->bar[p] = work->old->bar[plan->from[p]];
+        } else {
+            make_made(work, p);
+        }
+    for (int k = 0; k < n; k++)
+        if (!work->old || plan->was[k] < 0)
+            find_apart(tree, k);
+    take_scalars(work);
+}
+
+static rl_tree *tree_of(rl_arena *arena, const rl_net *net, const rl_plan *plan, const rl_tree *old)
 {
     int n = plan->variables;
     assert(n == net->variables);
     if (plan->cells > (double)(SIZE_MAX / 64))
         rl_arena_raw(arena, SIZE_MAX);   /* bails */
     rl_tree *tree = rl_new(arena, rl_tree);
-    making work = {.arena = arena, .net = net, .plan = plan, .tree = tree, .taken = {0, 1}};
+    making work = {.arena = arena, .net = net, .plan = plan, .tree = tree, .old = old, .taken = {0, 1},
+                   .known = old ? old->plan->factors : 0};
     tree->plan = plan;
     tree->arena = arena;
     tree->buckets = n;
@@ -234,18 +279,23 @@ rl_tree *rl_tree_make(rl_arena *arena, const rl_net *net, const rl_plan *plan)
     tree->root = rl_many(arena, n, int);
     tree->value = rl_many(arena, plan->parts, double *);
     tree->bar = rl_many(arena, plan->parts, double *);
-    work.term = rl_arena_raw(arena, (size_t)largest_size(plan) * sizeof *work.term);
-    for (int k = n - 1; k >= 0; k--)
-        make_bucket(&work, k);
-    for (int i = 0; i < 2; i++)
-        tree->room[i] = take_cells(arena, plan->widest_product);
-    for (int p = 2 * n; p < plan->parts; p++)
-        make_made(&work, p);
-    for (int k = 0; k < n; k++)
-        find_apart(tree, k);
-    take_scalars(&work);
-    tree->base_log = log_total(&work.taken);
+    tree->zero = old && old->zero;
+    make_all(&work);
+    tree->base_log = (old ? old->base_log : 0) + log_total(&work.taken);
     return tree;
+}
+
+rl_tree *rl_tree_make(rl_arena *arena, const rl_net *net, const rl_plan *plan)
+{
+    return tree_of(arena, net, plan, NULL);
+}
+
+rl_tree *rl_tree_grow(rl_arena *arena, const rl_net *net, const rl_plan *plan, const rl_tree *old)
+{
+    for (int k = 0; k < old->buckets; k++)
+        if (old->logs || old->bucket[k].changed || old->bucket[k].weighted)
+            return NULL;
+    return tree_of(arena, net, plan, old);
 }
 
 /* ---- weights ---- */

@@ -42,6 +42,9 @@ void rl_table_sum(int count, const int *size, const bool *kept, const double *ce
 /* Greedy order (weighted min-fill, ties by least cells), several tries when the
  * first is wide.  Takes little memory, whatever the tables would take. */
 rl_plan *rl_plan_make(rl_arena *arena, const rl_net *net);
+/* The same of a net that has grown since the plan `old` was made of it: variables and factors were added.
+ * What the new ones do not reach stays as it was.  `old` must last as long as the new plan. */
+rl_plan *rl_plan_grow(rl_arena *arena, const rl_net *net, const rl_plan *old);
 double rl_plan_cells(const rl_plan *plan);     /* of all tables together: 8 bytes each */
 size_t rl_plan_width(const rl_plan *plan);     /* variables of the widest */
 
@@ -49,6 +52,9 @@ size_t rl_plan_width(const rl_plan *plan);     /* variables of the widest */
 /* Takes all the memory that the tree will ever need, and copies the factors.
  * The plan must outlive the tree; the net and its cells need not. */
 rl_tree *rl_tree_make(rl_arena *arena, const rl_net *net, const rl_plan *plan);
+/* A tree of a plan that grew, from the tree of the plan before, which must last as long; it may not be used any
+ * more.  NULL: it has to be made anew, because of weights, or because doubles did not do. */
+rl_tree *rl_tree_grow(rl_arena *arena, const rl_net *net, const rl_plan *plan, const rl_tree *old);
 /* Replaces the soft evidence on a variable: a weight >= 0 for each value, NULL for none.
  * The weights are copied.  Takes effect at the next collect. */
 void rl_tree_weigh(rl_tree *tree, int variable, const double *weight);

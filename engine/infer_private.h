@@ -113,7 +113,7 @@ void rl_spread_cells(const rl_list *list, int count, const rl_digit *digit, doub
 /* left * right, which have the variables of the mask `shared` in common, summed over those of `summed`. */
 rl_list rl_join_lists(rl_arena *arena, const rl_list *left, const rl_list *right, uint64_t shared, uint64_t summed);
 
-/* ---- order.c, program.c ---- */
+/* ---- order.c, program.c, grow.c ---- */
 
 typedef struct rl_part {
     int count;
@@ -131,8 +131,8 @@ typedef struct rl_join {
 } rl_join;
 
 struct rl_plan {
-    int variables;
-    int *order;             /* variable by place */
+    int variables, factors; /* of the net it was made for */
+    const int *order;       /* variable by place */
     int *place;             /* place by variable */
     int *size, *lay;        /* by place */
     int *parent;            /* bucket, or -1 for a root */
@@ -150,6 +150,8 @@ struct rl_plan {
     size_t widest_product;  /* cells of the largest part that is neither own, message nor factor */
     double cells;
     size_t width;
+    const int *was;         /* of a plan that grew (grow.c): by bucket, the one that it was before, unchanged; else -1 */
+    int *from;              /* the same by part; NULL: the plan did not grow */
 };
 
 /* Products up to this many cells keep their values and bars. */
@@ -188,8 +190,12 @@ static inline bool rl_speaks_of_one(const rl_plan *plan, int bucket)
     return rl_scope_count(plan, bucket) == 2;
 }
 
-/* Makes parts and joins of a plan whose buckets are known. */
-void rl_program_make(rl_arena *arena, rl_plan *plan, const rl_net *net);
+/* The order of a net, in `order`. */
+void rl_order(rl_arena *arena, const rl_net *net, int *order);
+/* A plan of that order, its buckets known; parts and joins are still to be made. */
+rl_plan *rl_plan_of_order(rl_arena *arena, const rl_net *net, const int *order);
+/* Makes parts and joins of a plan whose buckets are known.  `old`: the plan that it grew from, or NULL. */
+void rl_program_make(rl_arena *arena, rl_plan *plan, const rl_net *net, const rl_plan *old);
 /* The axes of out += left * right.  `size` and `lay` are by place; without a lay the parts'
  * variables rise by place. */
 int rl_axes_of(const int *size, const int *lay, const rl_part *out, const rl_part *left, const rl_part *right, rl_axis *axes);

@@ -483,31 +483,45 @@ static void make_buckets(rl_arena *arena, rl_plan *plan, const rl_net *net)
     }
 }
 
-rl_plan *rl_plan_make(rl_arena *arena, const rl_net *net)
+void rl_order(rl_arena *arena, const rl_net *net, int *order)
+{
+    int n = net->variables;
+    net_graph graph = graph_make(arena, net);
+    bool *gone = rl_many(arena, n, bool);
+    int done = strip_leaves(arena, &graph, order, gone);
+    if (done < n)
+        order_rest(arena, net, &graph, order, done, gone);
+}
+
+rl_plan *rl_plan_of_order(rl_arena *arena, const rl_net *net, const int *order)
 {
     int n = net->variables;
     rl_plan *plan = rl_new(arena, rl_plan);
     plan->variables = n;
-    plan->order = rl_many(arena, n, int);
+    plan->factors = net->factors;
+    plan->order = order;
     plan->place = rl_many(arena, n, int);
     plan->size = rl_many(arena, n, int);
     plan->parent = rl_many(arena, n, int);
     plan->scope_start = rl_many(arena, n + 1, size_t);
     plan->first_factor = rl_many(arena, n, int);
     plan->next_factor = rl_many(arena, net->factors, int);
-    net_graph graph = graph_make(arena, net);
-    bool *gone = rl_many(arena, n, bool);
-    int done = strip_leaves(arena, &graph, plan->order, gone);
-    if (done < n)
-        order_rest(arena, net, &graph, plan->order, done, gone);
     for (int k = 0; k < n; k++) {
-        assert(plan->order[k] >= 0 && plan->order[k] < n);
-        plan->place[plan->order[k]] = k;
-        plan->size[k] = net->size[plan->order[k]];
+        assert(order[k] >= 0 && order[k] < n);
+        plan->place[order[k]] = k;
+        plan->size[k] = net->size[order[k]];
     }
     assign_factors(plan, net);
     make_buckets(arena, plan, net);
-    rl_program_make(arena, plan, net);
+    return plan;
+}
+
+rl_plan *rl_plan_make(rl_arena *arena, const rl_net *net)
+{
+    int *order = rl_many(arena, net->variables, int);
+    rl_order(arena, net, order);
+    rl_plan *plan = rl_plan_of_order(arena, net, order);
+    rl_program_make(arena, plan, net, NULL);
     return plan;
 }
 

@@ -79,11 +79,12 @@ static rl_status exact_answer(rl_work *work)
 /* The network of the lines before with the further ones, planned; false: it has to be made anew. */
 static bool go_on(rl_case *c, rl_work *work)
 {
-    rl_arena_rewind(&work->passes, (rl_mark){NULL, 0});
+    const rl_plan *plan = work->bench.plan;
+    const rl_tree *tree = work->bench.tree;
     if (work->known == 0 || !rl_bench_extend(&work->bench, work->known))
         return false;
     work->extended += work->known < c->findings;
-    return rl_bench_plan(&work->bench, &work->passes) == RL_OK;
+    return rl_bench_grow(&work->bench, &work->passes, plan, tree) == RL_OK;
 }
 
 static rl_status make_bench(rl_case *c, rl_work *work)

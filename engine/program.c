@@ -4,6 +4,7 @@
  * variables or more and every child's message of two or more, each time the one
  * that makes the product least; the last join sums the bucket's variable out
  * and makes its message.
+ * A plan that grew takes over what its buckets did before, the cells of the tables lying as they did.
  * Part k is bucket k's own, part n + k its message, the others are factors and products.
  */
 #include "infer_private.h"
@@ -17,6 +18,9 @@ typedef struct programming {
     rl_arena *arena;
     rl_plan *plan;
     const rl_net *net;
+    const rl_plan *old;     /* that the plan grew from, or NULL */
+    int *now;               /* by part of it: the part that it has become, or -1; factors keep theirs */
+    const int *factor_part; /* by factor: its part in the old plan; NULL: there is none */
     int part_room, joins, join_room;
     int *place;             /* room for lists of places, and how much is left */
     int places_left;
@@ -70,11 +74,37 @@ static int add_part(programming *work, const int *place, int count, int factor)
         rl_part *more = rl_raw(work->arena, 2 * work->part_room, rl_part);
         memcpy(more, plan->part, (size_t)plan->parts * sizeof *more);
         plan->part = more;
+        if (plan->from) {
+            int *from = rl_raw(work->arena, 2 * work->part_room, int);
+            memcpy(from, plan->from, (size_t)plan->parts * sizeof *from);
+            plan->from = from;
+        }
         work->part_room *= 2;
     }
     plan->part[plan->parts] = part_of(place, count, factor, cells_of(plan, place, count));
+    if (plan->from)
+        plan->from[plan->parts] = -1;
     work->cells += (double)plan->part[plan->parts].cells;
     return plan->parts++;
+}
+
+/* The same of a part that the plan it grew from has. */
+static int take_part(programming *work, int part)
+{
+    const rl_plan *old = work->old;
+    const rl_part *was = &old->part[part];
+    if (work->now[part] >= 0)
+        return work->now[part];
+    int *place = take_places(work, was->count);
+    keep_places(work, was->count);
+    for (int i = 0; i < was->count; i++)
+        place[i] = work->plan->place[old->order[was->place[i]]];
+    double cells = work->cells;
+    int taken = work->now[part] = add_part(work, place, was->count, was->factor);
+    work->plan->part[taken].room = was->room;
+    work->plan->from[taken] = part;
+    work->cells = cells;
+    return taken;
 }
 
 /* A factor's places by rising lay. */
@@ -110,7 +140,8 @@ static void list_bucket(programming *work, int k)
     rl_plan *plan = work->plan;
     for (int f = plan->first_factor[k]; f >= 0; f = plan->next_factor[f])
         if (work->net->factor[f].count > 1)
-            list_part(work, add_factor(work, f));
+            list_part(work, work->factor_part && f < work->old->factors ? take_part(work, work->factor_part[f])
+                                                                       : add_factor(work, f));
     for (int c = plan->child[k]; c >= 0; c = plan->sibling[c])
         if (rl_speaks_of_one(plan, c))
             work->spoken = true;
@@ -186,15 +217,21 @@ static void take_axes(programming *work)
     work->axis = rl_raw(work->arena, AXES, rl_axis);
 }
 
+static void room_for_join(programming *work)
+{
+    rl_plan *plan = work->plan;
+    if (work->joins < work->join_room)
+        return;
+    rl_join *more = rl_raw(work->arena, 2 * work->join_room, rl_join);
+    memcpy(more, plan->join, (size_t)work->joins * sizeof *more);
+    plan->join = more;
+    work->join_room *= 2;
+}
+
 static void add_join(programming *work, int out, int left, int right)
 {
     rl_plan *plan = work->plan;
-    if (work->joins == work->join_room) {
-        rl_join *more = rl_raw(work->arena, 2 * work->join_room, rl_join);
-        memcpy(more, plan->join, (size_t)work->joins * sizeof *more);
-        plan->join = more;
-        work->join_room *= 2;
-    }
+    room_for_join(work);
     take_axes(work);
     int rank = work->too_many ? 0 : rl_axes_of(plan->size, plan->lay, &plan->part[out], &plan->part[left],
                                                right < 0 ? NULL : &plan->part[right], work->axis);
@@ -347,24 +384,101 @@ static void set_lay(rl_arena *arena, rl_plan *plan)
 /* A copy of rising places in the order of their lay. */
 static const int *by_lay(programming *work, const int *place, int count)
 {
-    const int *size = work->plan->size;
-    int *list = take_places(work, count), filled = 0;
+    const int *lay = work->plan->lay;
+    int *list = take_places(work, count);
     keep_places(work, count);
-    for (int i = 0; i < count; i++)
-        if (size[place[i]] < FEW)
-            list[filled++] = place[i];
-    for (int i = 0; i < count && filled < count; i++)
-        if (size[place[i]] >= FEW)
-            list[filled++] = place[i];
+    for (int i = 0; i < count; i++) {
+        int at = i;
+        for (; at > 0 && lay[list[at - 1]] > lay[place[i]]; at--)
+            list[at] = list[at - 1];
+        list[at] = place[i];
+    }
     return list;
 }
 
-void rl_program_make(rl_arena *arena, rl_plan *plan, const rl_net *net)
+/* ---- what a plan grew from ---- */
+
+/* Old variables lie as they did, new ones of few values before them, others behind. */
+static void keep_lay(rl_arena *arena, rl_plan *plan, const rl_plan *old)
+{
+    int next = 0;
+    plan->lay = rl_raw(arena, plan->variables, int);
+    for (int v = old->variables; v < plan->variables; v++)
+        if (plan->size[plan->place[v]] < FEW)
+            plan->lay[plan->place[v]] = next++;
+    for (int k = 0; k < old->variables; k++)
+        plan->lay[plan->place[old->order[k]]] = next + old->lay[k];
+    next += old->variables;
+    for (int v = old->variables; v < plan->variables; v++)
+        if (plan->size[plan->place[v]] >= FEW)
+            plan->lay[plan->place[v]] = next++;
+}
+
+static void begin_growth(programming *work)
+{
+    const rl_plan *old = work->old;
+    rl_plan *plan = work->plan;
+    int *factor_part = rl_raw(work->arena, old->factors, int);
+    work->now = rl_raw(work->arena, old->parts, int);
+    memset(work->now, -1, (size_t)old->parts * sizeof *work->now);
+    for (int p = 0; p < old->parts; p++)
+        if (old->part[p].factor >= 0)
+            factor_part[old->part[p].factor] = p;
+    work->factor_part = factor_part;
+    plan->from = rl_raw(work->arena, work->part_room, int);
+    memset(plan->from, -1, 2 * (size_t)plan->variables * sizeof *plan->from);
+    for (int k = 0; k < plan->variables; k++) {
+        int was = plan->was[k];
+        if (was < 0)
+            continue;
+        plan->from[k] = was;
+        plan->from[rl_message_part(plan, k)] = rl_message_part(old, was);
+        work->now[was] = k;
+        work->now[rl_message_part(old, was)] = rl_message_part(plan, k);
+    }
+    plan->widest_product = old->widest_product;
+    work->cells = old->cells;
+}
+
+/* The joins of a bucket that is as it was. */
+static void keep_joins(programming *work, int k)
+{
+    const rl_plan *old = work->old;
+    rl_plan *plan = work->plan;
+    int was = plan->was[k], shift = work->joins - old->first_join[was];
+    for (int j = old->first_join[was]; j < old->first_join[was + 1]; j++) {
+        rl_join join = old->join[j];
+        join.left = take_part(work, join.left);
+        join.right = join.right < 0 ? -1 : take_part(work, join.right);
+        join.out = take_part(work, join.out);
+        room_for_join(work);
+        plan->join[work->joins++] = join;
+    }
+    plan->own_join[k] = old->own_join[was] + shift;
+    plan->needed_join[k] = old->needed_join[was] + shift;
+}
+
+/* ---- the whole ---- */
+
+/* A bucket's own part and its message. */
+static void outer_parts(programming *work, int k)
+{
+    rl_plan *plan = work->plan;
+    const int *scope = rl_scope(plan, k);
+    int count = rl_scope_count(plan, k);
+    double rest = cells_of(plan, scope + 1, count - 1);
+    plan->part[k] = part_of(scope, 1, -1, plan->size[k]);
+    plan->part[rl_message_part(plan, k)] = part_of(by_lay(work, scope + 1, count - 1), count - 1, -1, rest);
+    if (!work->old || plan->was[k] < 0)
+        work->cells += 5 * plan->size[k] + 2 * rest;   /* own, terms, weight, marginal; message; bars */
+}
+
+void rl_program_make(rl_arena *arena, rl_plan *plan, const rl_net *net, const rl_plan *old)
 {
     int n = plan->variables;
-    programming work = {.arena = arena, .plan = plan, .net = net, .part_room = 3 * n + net->factors + 1,
+    double widest = 0;
+    programming work = {.arena = arena, .plan = plan, .net = net, .old = old, .part_room = 3 * n + net->factors + 1,
                         .join_room = 2 * n + net->factors + 1, .list_room = 16};
-    set_lay(arena, plan);
     plan->part = rl_raw(arena, work.part_room, rl_part);
     plan->join = rl_raw(arena, work.join_room, rl_join);
     plan->first_join = rl_raw(arena, n + 1, int);
@@ -372,20 +486,22 @@ void rl_program_make(rl_arena *arena, rl_plan *plan, const rl_net *net)
     plan->needed_join = rl_raw(arena, n, int);
     work.list = rl_raw(arena, work.list_room, int);
     plan->parts = 2 * n;
-    double widest = 0;
+    if (old) {
+        keep_lay(arena, plan, old);
+        begin_growth(&work);
+    } else {
+        set_lay(arena, plan);
+    }
     for (int k = 0; k < n; k++) {
-        const int *scope = rl_scope(plan, k);
-        int count = rl_scope_count(plan, k);
-        double cells = cells_of(plan, scope, count);
-        plan->part[k] = part_of(scope, 1, -1, plan->size[k]);
-        plan->part[rl_message_part(plan, k)] =
-            part_of(by_lay(&work, scope + 1, count - 1), count - 1, -1, cells_of(plan, scope + 1, count - 1));
-        work.cells += 5 * plan->size[k] + 2 * cells / plan->size[k];   /* own, terms, weight, marginal; message; bars */
-        widest = cells > widest ? cells : widest;
+        outer_parts(&work, k);
+        widest = fmax(widest, (double)plan->size[k] * cells_of(plan, rl_scope(plan, k) + 1, rl_scope_count(plan, k) - 1));
     }
     for (int k = 0; k < n; k++) {
         plan->first_join[k] = work.joins;
-        join_bucket(&work, k);
+        if (old && plan->was[k] >= 0)
+            keep_joins(&work, k);
+        else
+            join_bucket(&work, k);
     }
     plan->first_join[n] = work.joins;
     /* two bars of products at a time, and a bucket's own table when one is asked for */

@@ -34,6 +34,15 @@ rl_status rl_bench_plan(rl_bench *bench, rl_arena *arena)
     return RL_OK;
 }
 
+rl_status rl_bench_grow(rl_bench *bench, rl_arena *arena, const rl_plan *plan, const rl_tree *tree)
+{
+    bench->plan = rl_plan_grow(arena, bench->network.net, plan);
+    if (rl_plan_cells(bench->plan) * (double)sizeof(double) > (double)memory_bound(bench->observer.kase))
+        return RL_WIDE;
+    bench->tree = rl_tree_grow(arena, bench->network.net, bench->plan, tree);
+    return bench->tree ? RL_OK : rl_bench_plan(bench, arena);
+}
+
 /* From the draft on, without a plan. */
 static rl_status draw_network(rl_bench *bench, rl_arena *arena, const bool *keep, const bool *last)
 {

@@ -46,6 +46,8 @@ bool rl_bench_extend(rl_bench *bench, int known);
 bool rl_bench_may_extend(const rl_bench *bench, const rl_finding *line);
 /* Plan and tree of the bench's net, as rl_bench_make makes them. */
 rl_status rl_bench_plan(rl_bench *bench, rl_arena *arena);
+/* The same from those that the net had before it was extended, which stay. */
+rl_status rl_bench_grow(rl_bench *bench, rl_arena *arena, const rl_plan *plan, const rl_tree *tree);
 /* Upward pass; sets log_evidence.  RL_OK or RL_CONTRADICTION. */
 rl_status rl_bench_collect(rl_bench *bench);
 /* States' posterior of one element, after rl_tree_distribute. */

@@ -334,8 +334,72 @@ static void random_nets(void **state)
     }
 }
 
+/* ---- nets that grow ---- */
+
+/* Adds the variables below `variables`, and the factors below `factors` that speak of them alone; `there`
+ * says which are in the net already. */
+static void add_to(rl_net *built, const written *net, int variables, int factors, bool *there)
+{
+    for (int v = rl_net_variables(built); v < variables; v++)
+        assert_int_equal(rl_net_variable(built, net->size[v]), v);
+    for (int f = 0; f < factors; f++) {
+        const written_factor *factor = &net->factor[f];
+        bool may = !there[f];
+        for (int i = 0; i < factor->count; i++)
+            may = may && factor->variable[i] < variables;
+        if (may)
+            rl_net_factor(built, factor->count, factor->variable, factor->cell);
+        there[f] = there[f] || may;
+    }
+}
+
+/* The same tree as if it were made of the whole net, grown from that of a part of it, by a part. */
+static rl_tree *grown(chance *dice, rl_arena *arena, const written *net)
+{
+    bool there[MOST_FACTORS] = {false};
+    rl_net *built = rl_net_new(arena);
+    int variables = below(dice, net->variables + 1), factors = below(dice, net->factors + 1);
+    add_to(built, net, variables, factors, there);
+    rl_plan *plan = rl_plan_make(arena, built);
+    rl_tree *tree = rl_tree_make(arena, built, plan);
+    for (int step = 0; step < 2; step++) {
+        if (rl_tree_collect(tree) > -INFINITY && below(dice, 2) == 0)
+            rl_tree_distribute(tree);
+        variables = step == 1 ? net->variables : variables + below(dice, net->variables - variables + 1);
+        add_to(built, net, variables, step == 1 ? net->factors : factors, there);
+        plan = rl_plan_grow(arena, built, plan);
+        tree = rl_tree_grow(arena, built, plan, tree);
+        if (!tree)
+            tree = rl_tree_make(arena, built, plan = rl_plan_make(arena, built));
+    }
+    return tree;
+}
+
+static void grown_nets(void **state)
+{
+    (void)state;
+    static written net;
+    chance dice = {19051887};
+    for (int i = 0; i < NETS; i++) {
+        rl_arena arena;
+        rl_arena_init(&arena, &plain, 0);
+        jmp_buf bail;
+        arena.bail = &bail;
+        if (setjmp(bail) != 0)
+            fail_msg("memory ran out");
+        draw_net(&dice, &net);
+        rl_tree *tree = grown(&dice, &arena, &net);
+        compare_round(&dice, &net, tree, &arena, true);
+        for (int again = 0; again < 2; again++) {
+            draw_weights(&dice, &net);
+            compare_round(&dice, &net, tree, &arena, true);
+        }
+        rl_arena_free(&arena);
+    }
+}
+
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(random_nets)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(random_nets), cmocka_unit_test(grown_nets)};
     return cmocka_run_group_tests_name("infer, random nets", tests, NULL, NULL) != 0;
 }

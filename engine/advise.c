@@ -432,7 +432,7 @@ static bool end_probabilities(adviser *a, const rl_fold *fold, double *out)
     for (int i = 0; i < fold->steps; i++) {
         const rl_step *step = &fold->step[i];
         int after = rl_probe_helper(&probe, step->to);
-        rl_cells t = rl_observe_step(a->arena, step, before, after, NULL);
+        rl_cells t = rl_observe_step(a->arena, step, before, after);
         rl_probe_add(&probe, &t);
         before = after;
     }

@@ -70,9 +70,8 @@ void rl_observe_seen(const rl_model *model, const rl_finding *f, double seen[RL_
 rl_showing_sort rl_observe_meter(rl_evidence sort);
 rl_end rl_observe_supply_end(rl_arena *arena, const rl_model *model, int load, int row, bool flows);
 rl_world *rl_observe_world(const rl_observer *o, int occasion, const rl_conditions *with);
-/* One step of a fold as a table: (before, input, after), `before` left out where it
- * has one value; with `density`, the last step weighed by what was read. */
-rl_cells rl_observe_step(rl_arena *arena, const rl_step *step, int before, int after, const double *density);
+/* One step of a fold as a table: (before, input, after), `before` left out where it has one value. */
+rl_cells rl_observe_step(rl_arena *arena, const rl_step *step, int before, int after);
 /* The span of a reading as a fold; false if it has none (checked when the line was read). */
 bool rl_observe_fold(const rl_observer *o, const rl_finding *reading, rl_world *world, rl_fold *fold);
 

@@ -1,7 +1,7 @@
 /* observe_reading.c: what a reading means, as a chain of small factors.
  *
- * Invariant: the chain's helpers are the states of the span's fold, so that
- * the sum over them is the likelihood of the reading.  Densities are worked
+ * Invariant: the chain's helpers are the states of the span's fold, up to where all that is left of it is one small
+ * table, so that the sum over them is the likelihood of the reading.  Densities are worked
  * out once for each law that a reading meets and kept with its line: they
  * depend on nothing that other lines can change.
  */
@@ -126,7 +126,7 @@ bool rl_observe_fold(const rl_observer *o, const rl_finding *f, rl_world *world,
     return fold_of(o, f, world, false, fold);
 }
 
-rl_cells rl_observe_step(rl_arena *arena, const rl_step *step, int before, int after, const double *density)
+rl_cells rl_observe_step(rl_arena *arena, const rl_step *step, int before, int after)
 {
     rl_cells t = {.count = 0};
     if (step->from > 1) {
@@ -135,16 +135,52 @@ rl_cells rl_observe_step(rl_arena *arena, const rl_step *step, int before, int a
     }
     t.input[t.count] = step->input;
     t.size[t.count++] = step->values;
-    if (!density) {
-        t.input[t.count] = after;
-        t.size[t.count++] = step->to;
-    }
+    t.input[t.count] = after;
+    t.size[t.count++] = step->to;
     rl_cells_take(arena, &t);
     for (int c = 0; c < step->from * step->values; c++)
-        if (density)
-            t.cell[c] = density[step->next[c]];
-        else
-            t.cell[c * step->to + step->next[c]] = 1;
+        t.cell[c * step->to + step->next[c]] = 1;
+    return t;
+}
+
+/* The last steps of a fold are one table of so many cells at most: helpers between them would tie their elements
+ * together all the same, and be wider. */
+enum { SHORT_END = 512 };
+
+/* The first of these steps.  An element may be looked at in every occasion, and has so many values then. */
+static int first_of_end(const rl_observer *o, const rl_fold *fold)
+{
+    const rl_mask all = (1u << o->frame->occasions) - 1;
+    int first = fold->steps;
+    for (size_t cells = 1; first > 0 && fold->steps - first < RL_INPUTS - 1; first--) {
+        const rl_step *step = &fold->step[first - 1];
+        cells *= (size_t)(step->input < 0 ? step->values : rl_expr_size(o->exprs, step->input, all));
+        if (first < fold->steps && cells * (size_t)step->from > SHORT_END)
+            break;
+    }
+    return first;
+}
+
+/* The steps of a fold from `first` on at once; `before`: the helper of the state that they begin with. */
+static rl_cells end_of_fold(rl_arena *arena, const rl_fold *fold, int first, int before, const double *density)
+{
+    const rl_step *step = fold->step + first;
+    int states = step[0].from, own = states > 1, value[RL_INPUTS] = {0};
+    rl_cells t = {.count = own + fold->steps - first, .input = {before}, .size = {states}};
+    for (int i = own; i < t.count; i++) {
+        t.input[i] = step[i - own].input;
+        t.size[i] = step[i - own].values;
+    }
+    rl_cells_take(arena, &t);
+    size_t cells = rl_cells_count(&t);
+    for (size_t c = 0; c < cells; c++) {
+        int state = own ? value[0] : 0;
+        for (int i = own; i < t.count; i++)
+            state = step[i - own].next[state * t.size[i] + value[i]];
+        t.cell[c] = density[state];
+        for (int i = t.count; i-- > 0 && ++value[i] == t.size[i];)
+            value[i] = 0;
+    }
     return t;
 }
 
@@ -178,14 +214,15 @@ static void observe_span(const rl_observer *o, rl_finding *f)
         rl_draft_scale(o->draft, density[0]);
         return;
     }
-    int before = 0;
-    for (int i = 0; i < fold.steps; i++) {
-        bool last = i == fold.steps - 1;
-        int after = last ? 0 : rl_draft_helper(o->draft, fold.step[i].to);
-        rl_cells t = rl_observe_step(o->arena, &fold.step[i], before, after, last ? density : NULL);
-        rl_draft_add(o->draft, &t, o->frame->slot[f->occasion]);
+    int before = 0, bit = o->frame->slot[f->occasion], end = first_of_end(o, &fold);
+    for (int i = 0; i < end; i++) {
+        int after = rl_draft_helper(o->draft, fold.step[i].to);
+        rl_cells t = rl_observe_step(o->arena, &fold.step[i], before, after);
+        rl_draft_add(o->draft, &t, bit);
         before = after;
     }
+    rl_cells t = end_of_fold(o->arena, &fold, end, before, density);
+    rl_draft_add(o->draft, &t, bit);
 }
 
 /* ---- supply ---- */

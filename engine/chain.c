@@ -28,7 +28,7 @@ struct rl_chain {
     rl_knot *knot[2][RL_STRAND_MOST + 1];     /* by dead: where each element is read, and what is before all */
     int parting;                              /* the element with which what the load draws by is summed away */
     rl_knot *kept;                            /* its knot with the rows of that kept; NULL: not asked yet */
-    const double **table;                     /* [last, or at the battery][element], up to the parting */
+    double well;                              /* that the load has not failed, where nothing hangs together with that */
     rl_chain_ends *dead;                      /* ends of spans of a dead circuit, by first * (count + 1) + last */
     double *wire[2];                          /* by dead; [cell of the knot before the wire's][row] */
     double *draws[RL_STRAND_MOST];            /* by cell of a knot: that nothing nearer to the load keeps it from drawing */
@@ -85,7 +85,6 @@ rl_chain *rl_chain_make(const rl_bearings *bearings, int load)
     int count = c->strand.count;
     set_currents(c);
     c->dead = rl_many(bearings->arena, count * (count + 1), rl_chain_ends);
-    c->table = rl_many(bearings->arena, (count + 2) * (count + 1), const double *);
     return c;
 }
 
@@ -212,15 +211,13 @@ static bool spread_own(const rl_chain *c, const rl_knot *before, const rl_knot *
     return rl_spread_climb(s, &ladder) && (!follows || rl_spread_climb(s, &last));
 }
 
-/* That the load draws, by the rows of its own. */
-static double own_flow(const rl_given *const own[2], const double *feed, const double *load)
+/* That what a law is of is not in its last row. */
+static double flow(const rl_given *law, const double *row)
 {
-    double fed = 0, well = 0;
-    for (int f = 0; f < own[0]->rows - 1; f++)
-        fed += feed[f];
-    for (int l = 0; l < own[1]->rows - 1; l++)
-        well += load[l];
-    return fed * well;
+    double sum = 0;
+    for (int i = 0; i < law->rows - 1; i++)
+        sum += row[i];
+    return sum;
 }
 
 static int own_rows(const rl_chain *c)
@@ -228,7 +225,13 @@ static int own_rows(const rl_chain *c)
     return c->own[0]->rows * c->own[1]->rows;
 }
 
-/* By entry: that the load draws; with `rows` each row of the feed path and of the load. */
+/* Whether the load itself hangs together with anything; else its part is left to the last. */
+static bool load_matters(const rl_chain *c)
+{
+    return c->own[1]->count > 0;
+}
+
+/* By entry: that the load draws, as far as that matters; with `rows` each row of the feed path and of the load. */
 static const double *weigh_own(const rl_chain *c, const rl_spread *s, bool rows)
 {
     rl_strides at[2];
@@ -238,7 +241,7 @@ static const double *weigh_own(const rl_chain *c, const rl_spread *s, bool rows)
     for (int e = 0; e < s->entries; e++) {
         const double *feed = &c->own[0]->p[rl_strides_at(&at[0], s, e)], *load = &c->own[1]->p[rl_strides_at(&at[1], s, e)];
         if (!rows)
-            *out++ = own_flow(c->own, feed, load);
+            *out++ = flow(c->own[0], feed) * (load_matters(c) ? flow(c->own[1], load) : 1);
         for (int f = 0; f < c->own[0]->rows && rows; f++)
             for (int l = 0; l < c->own[1]->rows; l++)
                 *out++ = feed[f] * load[l];
@@ -246,7 +249,8 @@ static const double *weigh_own(const rl_chain *c, const rl_spread *s, bool rows)
     return weight;
 }
 
-/* The knot of the element at place i at which what the load draws by is summed away; NULL: too large. */
+/* The knot of the element at place i at which what the load draws by is summed away; with `rows` its
+ * rows are kept apart.  NULL: too large. */
 static rl_knot *part(const rl_chain *c, int i, double most, bool rows)
 {
     rl_knot *before = c->knot[0][i + 1];
@@ -257,6 +261,28 @@ static rl_knot *part(const rl_chain *c, int i, double most, bool rows)
     return rl_knot_across(c->trunk, before, like, &s, rows ? own_rows(c) : 1, weigh_own(c, &s, rows));
 }
 
+/* The same for all loads that draw by the same. */
+static rl_knot *part_with_others(const rl_chain *c, int i, double most)
+{
+    const rl_given *own[2] = {c->own[0], load_matters(c) ? c->own[1] : NULL};
+    rl_knot *knot = rl_knot_kept(c->knot[0][i + 1], c->knot[1][i], own);
+    if (knot || !(knot = part(c, i, most, false)))
+        return knot;
+    rl_knot_keep(knot, c->knot[1][i], own);
+    return knot;
+}
+
+/* Behind the parting the two walks are one, but for how likely each cell is. */
+static void go_on(rl_chain *c, int parting)
+{
+    c->parting = parting;
+    c->well = load_matters(c) ? 1 : flow(c->own[1], c->own[1]->p);
+    for (int i = parting; i-- > 1;)
+        c->knot[0][i] = rl_knot_follow(c->trunk, c->knot[0][i + 1], c->knot[1][i]);
+    if (parting > 0)
+        c->knot[0][0] = c->knot[1][0];   /* its passages are all that is asked of it */
+}
+
 /* The walk with what the load draws by, as far as the parting; behind that, the other's.  It parts
  * as soon as that is no burden, at the last with the wire. */
 static bool walk_live(rl_chain *c)
@@ -265,10 +291,9 @@ static bool walk_live(rl_chain *c)
     int i = c->strand.count;
     knot[i] = c->strand.beyond ? read_element(c, root, i, true, RL_TRUNK_MOST) : root;
     while (i-- > 0 && knot[i + 1]) {
-        knot[i] = part_at(c, i) ? part(c, i, i > 0 ? RL_TRUNK_CHEAP : RL_TRUNK_MOST, false) : NULL;
+        knot[i] = part_at(c, i) ? part_with_others(c, i, i > 0 ? RL_TRUNK_CHEAP : RL_TRUNK_MOST) : NULL;
         if (knot[i]) {
-            c->parting = i;
-            memcpy(knot, c->knot[1], (size_t)i * sizeof(rl_knot *));
+            go_on(c, i);
             return true;
         }
         knot[i] = read_element(c, knot[i + 1], i, true, RL_TRUNK_MOST);
@@ -286,7 +311,7 @@ static double *draws_past(const rl_chain *c, const rl_knot *nearer, const double
     for (int cell = 0; cell < nearer->before->cells; cell++)
         for (int k = nearer->start[cell]; k < nearer->start[cell + 1]; k++)
             if (nearer->passage[k].row != open)
-                out[cell] += nearer->passage[k].p * (draws ? draws[nearer->passage[k].to] : 1);
+                out[cell] += nearer->passage[k].p * (draws ? draws[nearer->passage[k].to] : c->well);
     return out;
 }
 
@@ -297,7 +322,7 @@ static void set_draws(rl_chain *c)
         c->draws[i] = draws_past(c, c->knot[0][i - 1], c->draws[i - 1]);
 }
 
-/* By cell of the knot before the wire's: the wire in each row. */
+/* By cell of the knot before the wire's: the wire in each row, and that the load draws. */
 static void set_wire(rl_chain *c, bool dead)
 {
     const rl_knot *wire = c->knot[dead][0];
@@ -305,7 +330,7 @@ static void set_wire(rl_chain *c, bool dead)
     double *out = c->wire[dead] = rl_many(c->shared->arena, wire->before->cells * rows, double);
     for (int cell = 0; cell < wire->before->cells; cell++, out += rows)
         for (int i = wire->start[cell]; i < wire->start[cell + 1]; i++)
-            out[wire->passage[i].row] += wire->passage[i].p;
+            out[wire->passage[i].row] += wire->passage[i].p * (dead ? 1 : c->well);
 }
 
 /* Reads the elements when that is first asked for; the dead circuit before the other. */
@@ -322,50 +347,6 @@ static bool can_tell(rl_chain *c, bool dead)
         set_draws(c);
     rl_arena_rewind(c->shared->scratch, mark);
     return c->told[dead];
-}
-
-/* ---- tables ---- */
-
-static const double *counts_at(rl_chain *c, int i, int last, bool dead);
-
-/* By cell of the knot of element i, without a span: how likely it is with all that the load draws by. */
-static const double *prior_at(rl_chain *c, int i)
-{
-    const rl_knot *knot = c->knot[0][i];
-    if (i >= c->parting)
-        return knot->prior;
-    const double *whole = counts_at(c, i, c->strand.count + 1, false);
-    int states = knot->machine->states;
-    double *out = rl_many(c->shared->scratch, knot->cells, double);
-    for (int cell = 0; cell < knot->cells; cell++)
-        for (int s = 0; s < states; s++)
-            out[cell] += whole[cell * states + s];
-    return out;
-}
-
-/* From the parting on: the table at element i of a span that ends before element `last`, or (one
- * more than there are) at the battery, as far as the load's feed and the load let it draw. */
-static const double *table_at(rl_chain *c, int i, int last)
-{
-    const double **kept = &c->table[last * (c->strand.count + 1) + i];
-    const rl_knot *knot = c->knot[0][i];
-    if (*kept)
-        return *kept;
-    double *out = rl_many(c->shared->arena, knot->cells * knot->machine->states, double);
-    if (i != last)
-        rl_knot_read(knot, counts_at(c, i + 1, last, false), out, c->shared->scratch);
-    else if (rl_knot_alone(knot, c->frame))
-        rl_knot_start_alone(knot, prior_at(c, i + 1), out);
-    else
-        rl_knot_start(knot, table_at(c, i, c->strand.count + 1), out);
-    return *kept = out;
-}
-
-static const double *counts_at(rl_chain *c, int i, int last, bool dead)
-{
-    if (!dead && i <= c->parting)
-        return table_at(c, i, last);
-    return rl_knot_counts(c->trunk, c->knot[dead][i], last > c->strand.count ? &c->trunk->root : c->knot[dead][last], !dead);
 }
 
 /* ---- asking ---- */
@@ -482,7 +463,7 @@ static void read_wire(const rl_chain *c, const double *counts, bool dead, double
 static const double *states_of(rl_chain *c, int first, int last, bool dead)
 {
     int i = first > 0 ? first : 1;
-    const double *counts = counts_at(c, i, last, dead);
+    const double *counts = rl_knot_counts(c->trunk, c->knot[dead][i], c->knot[dead][last], !dead);
     double *out = rl_many(c->shared->scratch, c->knot[dead][first]->machine->states, double);
     if (first == 0) {
         read_wire(c, counts, dead, out);

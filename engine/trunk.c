@@ -237,6 +237,16 @@ static void set_prior(rl_knot *k, rl_arena *arena)
     k->prior = prior;
 }
 
+/* What lies behind it, and its tables: none yet. */
+static void start_knot(rl_trunk *t, rl_knot *k)
+{
+    k->depth = k->before->depth + 1;
+    k->branch = NULL;
+    k->follower = NULL;
+    for (int flows = 0; flows < 2; flows++)
+        k->counts[flows] = rl_many(t->arena, k->depth + 1, const double *);
+}
+
 /* False: too large. */
 static bool make_passages(rl_trunk *t, rl_knot *k)
 {
@@ -266,6 +276,45 @@ rl_knot *rl_knot_across(rl_trunk *t, rl_knot *before, const rl_knot *like, const
     set_passages(k, t->arena, spread, &l, weight);
     k->cells = each * like->cells;
     set_prior(k, t->arena);
+    start_knot(t, k);
+    return k;
+}
+
+static void add_follower(rl_knot *before, rl_knot *k, const rl_knot *like)
+{
+    k->like = like->start;
+    k->next = before->follower;
+    before->follower = k;
+}
+
+void rl_knot_keep(rl_knot *across, const rl_knot *like, const rl_given *const own[2])
+{
+    across->own[0] = own[0];
+    across->own[1] = own[1];
+    add_follower(across->before, across, like);
+}
+
+rl_knot *rl_knot_kept(const rl_knot *before, const rl_knot *like, const rl_given *const own[2])
+{
+    for (rl_knot *k = before->follower; k; k = k->next)
+        if (k->like == like->start && k->own[0] == own[0] && k->own[1] == own[1])
+            return k;
+    return NULL;
+}
+
+rl_knot *rl_knot_follow(rl_trunk *t, rl_knot *before, const rl_knot *like)
+{
+    static const rl_given *const none[2];
+    rl_knot *k = rl_knot_kept(before, like, none);
+    assert(before->cells == like->before->cells);
+    if (k)
+        return k;
+    k = rl_new(t->arena, rl_knot);
+    *k = *like;
+    k->before = before;
+    set_prior(k, t->arena);
+    start_knot(t, k);
+    add_follower(before, k, like);
     return k;
 }
 
@@ -303,15 +352,14 @@ static rl_knot *make_knot(rl_trunk *t, rl_knot *before, const rl_reading *readin
     rl_machine *machine = rl_machine_behind(before->machine, t->arena, t->scratch, t->frame, reading);
     rl_knot *k = rl_new(t->arena, rl_knot), *like;
     grip g;
-    *k = (rl_knot){.before = before, .depth = before->depth + 1, .reading = *reading, .law = law_of(t, reading), .machine = machine};
+    *k = (rl_knot){.before = before, .reading = *reading, .law = law_of(t, reading), .machine = machine};
     if (!k->law || !machine || !find_grip(t, k, hold, &g))
         return NULL;
     set_grip(t, k, &g);
     like = find_like(k);
     if (like || !make_passages(t, k))
         return like;
-    for (int flows = 0; flows < 2; flows++)
-        k->counts[flows] = rl_many(t->arena, k->depth + 1, const double *);
+    start_knot(t, k);
     return k;
 }
 
@@ -341,7 +389,8 @@ rl_knot *rl_knot_behind(rl_trunk *t, rl_knot *before, const rl_reading *reading,
 
 /* ---- tables ---- */
 
-void rl_knot_read(const rl_knot *k, const double *from, double *out, rl_arena *scratch)
+/* The table behind one more element: adds to it. */
+static void read_on(const rl_knot *k, const double *from, double *out, rl_arena *scratch)
 {
     rl_mark mark = rl_arena_mark(scratch);
     const rl_machine *machine = k->machine;
@@ -372,23 +421,19 @@ static double flows_past(const rl_knot *k, const double *whole, int cell)
     return sum;
 }
 
-bool rl_knot_alone(const rl_knot *k, const rl_frame *frame)
+/* A table that begins here, where the return from here on is not open; at a connector only its
+ * own state matters, as design §3 has it: it has no return. */
+static void start_flowing(rl_trunk *t, rl_knot *k, double *out)
 {
-    return !k->reading.gate && frame->model->node[k->reading.element].info.sort == RL_CONNECTOR;
-}
-
-void rl_knot_start_alone(const rl_knot *k, const double *before, double *out)
-{
-    for (int cell = 0; cell < k->before->cells; cell++)
+    int states = k->machine->states;
+    bool alone = !k->reading.gate && t->frame->model->node[k->reading.element].info.sort == RL_CONNECTOR;
+    const double *whole = alone ? NULL : rl_knot_counts(t, k, &t->root, true);
+    for (int cell = 0; cell < k->cells && !alone; cell++)
+        out[cell * states] = flows_past(k, whole, cell);
+    for (int cell = 0; cell < k->before->cells && alone; cell++)
         for (int i = k->start[cell]; i < k->start[cell + 1]; i++)
             if (k->passage[i].row != k->law->rows - 1)
-                out[k->passage[i].to * k->machine->states] += before[cell] * k->passage[i].p;
-}
-
-void rl_knot_start(const rl_knot *k, const double *whole, double *out)
-{
-    for (int cell = 0; cell < k->cells; cell++)
-        out[cell * k->machine->states] = flows_past(k, whole, cell);
+                out[k->passage[i].to * states] += k->before->prior[cell] * k->passage[i].p;
 }
 
 const double *rl_knot_counts(rl_trunk *t, rl_knot *k, const rl_knot *end, bool flows)
@@ -399,11 +444,9 @@ const double *rl_knot_counts(rl_trunk *t, rl_knot *k, const rl_knot *end, bool f
     double *out = rl_many(t->arena, k->cells * k->machine->states, double);
     if (k != end) {
         assert(k->before);
-        rl_knot_read(k, rl_knot_counts(t, k->before, end, flows), out, t->scratch);
-    } else if (flows && k->before && rl_knot_alone(k, t->frame)) {
-        rl_knot_start_alone(k, k->before->prior, out);
+        read_on(k, rl_knot_counts(t, k->before, end, flows), out, t->scratch);
     } else if (flows && k->before) {
-        rl_knot_start(k, rl_knot_counts(t, k, &t->root, true), out);
+        start_flowing(t, k, out);
     } else {
         for (int cell = 0; cell < k->cells; cell++)
             out[cell * k->machine->states] = k->prior[cell];

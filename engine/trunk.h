@@ -23,6 +23,9 @@ typedef struct rl_passage { int row, to; double p; } rl_passage;
 typedef struct rl_knot {
     struct rl_knot *before;
     struct rl_branch *branch;      /* knots behind it */
+    struct rl_knot *follower, *next;   /* knots made after others behind it, and the next of these */
+    const int *like;               /* the passages' start of that other */
+    const rl_given *own[2];        /* of one that was kept */
     int depth;                     /* knots before it */
     rl_reading reading;
     const rl_given *law;           /* of what is read here */
@@ -67,16 +70,13 @@ rl_knot *rl_knot_behind(rl_trunk *trunk, rl_knot *before, const rl_reading *read
  * as entries of the spread (it began with the cells of the knot before) weigh: [entry][each]. */
 rl_knot *rl_knot_across(rl_trunk *trunk, rl_knot *before, const rl_knot *like, const rl_spread *spread, int each,
                         const double *weight);
+/* Keeps such a knot by the laws that its entries were weighed with, and gives it back; NULL: it was not kept. */
+void rl_knot_keep(rl_knot *across, const rl_knot *like, const rl_given *const own[2]);
+rl_knot *rl_knot_kept(const rl_knot *before, const rl_knot *like, const rl_given *const own[2]);
+/* The knot behind another with the passages of `like`, whose knot before has the same cells. */
+rl_knot *rl_knot_follow(rl_trunk *trunk, rl_knot *before, const rl_knot *like);
 /* [cells][states]: the probability of each at a knot, for a span from there to the knot
  * `end` (itself or before it); if it `flows`, and that the return from `end` on is not open. */
 const double *rl_knot_counts(rl_trunk *trunk, rl_knot *knot, const rl_knot *end, bool flows);
-/* One element more: adds to `out` what the table of the knot before becomes. */
-void rl_knot_read(const rl_knot *knot, const double *from, double *out, rl_arena *scratch);
-/* The same for a table that begins here, where the return from here on is not open: of what only its own state
- * decides (a connector, as design §3 has it), from the probability of each cell of the knot before; of all else from
- * the table of the whole return. */
-bool rl_knot_alone(const rl_knot *knot, const rl_frame *frame);
-void rl_knot_start_alone(const rl_knot *knot, const double *before, double *out);
-void rl_knot_start(const rl_knot *knot, const double *whole, double *out);
 
 #endif

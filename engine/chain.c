@@ -194,21 +194,25 @@ static bool follows_from(const rl_chain *c, const rl_knot *knot, const rl_wanted
     return true;
 }
 
-/* Combinations of what is read with an element and what the load draws by; false: laws come to more cells. */
-static bool spread_own(const rl_chain *c, const rl_knot *before, const rl_knot *knot, double most, rl_spread *s)
+/* Combinations of what is read with an element and what the load draws by, but for the variable of `last`,
+ * which is nobody's but the load's own (NULL: there is none); false: laws come to more cells. */
+static bool spread_own(const rl_chain *c, const rl_knot *before, const rl_knot *knot, double most, rl_spread *s,
+                       const rl_rung **last)
 {
-    rl_wanted wanted = {.count = 0};
-    rl_ladder ladder, last;
+    rl_wanted wanted = {.count = 0}, here;
+    rl_ladder ladder, live;
     list_live(before, 0, &wanted);
     rl_wanted_add(&wanted, knot->law, 2);
-    bool follows = follows_from(c, knot, &wanted, &last);
-    add_own(c, 2, &wanted);
+    bool follows = follows_from(c, knot, &wanted, &live);
     if (!follows)
         list_live(knot, 2, &wanted);
+    here = wanted;
+    add_own(c, 4, &wanted);
     if (!rl_ladder_lay(&ladder, c->shared->ladders, &wanted, most))
         return false;
+    *last = wanted.count > here.count ? ladder.rung[--ladder.count] : NULL;
     rl_spread_start(s, c->shared->scratch, before->lives, before->live, before->cells, before->digit);
-    return rl_spread_climb(s, &ladder) && (!follows || rl_spread_climb(s, &last));
+    return rl_spread_climb(s, &ladder) && (!follows || rl_spread_climb(s, &live));
 }
 
 /* That what a law is of is not in its last row. */
@@ -231,20 +235,57 @@ static bool load_matters(const rl_chain *c)
     return c->own[1]->count > 0;
 }
 
-/* By entry: that the load draws, as far as that matters; with `rows` each row of the feed path and of the load. */
-static const double *weigh_own(const rl_chain *c, const rl_spread *s, bool rows)
+/* Where a law's cells stand for an entry, and how far apart the values of the last variable are (0: it is not of it). */
+typedef struct own_law { const rl_given *law; rl_strides at; size_t step; } own_law;
+
+static own_law law_over(const rl_given *law, const rl_spread *s, const rl_rung *last)
 {
-    rl_strides at[2];
-    double *weight = rl_raw(s->arena, s->entries * (rows ? own_rows(c) : 1), double), *out = weight;
-    for (int side = 0; side < 2; side++)
-        at[side] = rl_spread_strides(s, c->own[side]->count, c->own[side]->variable, c->own[side]->size, (size_t)c->own[side]->rows);
+    own_law o = {.law = law};
+    size_t step = (size_t)law->rows;
+    for (int i = law->count; i-- > 0; step *= (size_t)law->size[i]) {
+        int place = 0;
+        if (last && law->variable[i] == last->variable) {
+            o.step = step;
+            continue;
+        }
+        while (s->name[place] != law->variable[i]) {
+            place++;
+            assert(place < s->names);
+        }
+        o.at.place[o.at.count] = place;
+        o.at.step[o.at.count++] = step;
+    }
+    return o;
+}
+
+/* Adds what a value of the last variable makes of an entry. */
+static void add_weight(const rl_chain *c, double p, const double *feed, const double *load, bool rows, double *out)
+{
+    if (!rows) {
+        *out += p * flow(c->own[0], feed) * (load_matters(c) ? flow(c->own[1], load) : 1);
+        return;
+    }
+    for (int f = 0; f < c->own[0]->rows; f++)
+        for (int l = 0; l < c->own[1]->rows; l++)
+            *out++ += p * feed[f] * load[l];
+}
+
+/* By entry: that the load draws, as far as that matters; with `rows` each row of the feed path and of the load. */
+static const double *weigh_own(const rl_chain *c, const rl_spread *s, const rl_rung *last, bool rows)
+{
+    static const double certain[1] = {1};
+    int each = rows ? own_rows(c) : 1;
+    double *weight = rl_many(s->arena, s->entries * each, double);
+    own_law feed = law_over(c->own[0], s, last), load = law_over(c->own[1], s, last);
+    rl_strides of = {.count = 0};
+    if (last)
+        of = rl_spread_strides(s, last->parents, last->parent, last->parent_size, (size_t)last->size);
     for (int e = 0; e < s->entries; e++) {
-        const double *feed = &c->own[0]->p[rl_strides_at(&at[0], s, e)], *load = &c->own[1]->p[rl_strides_at(&at[1], s, e)];
-        if (!rows)
-            *out++ = flow(c->own[0], feed) * (load_matters(c) ? flow(c->own[1], load) : 1);
-        for (int f = 0; f < c->own[0]->rows && rows; f++)
-            for (int l = 0; l < c->own[1]->rows; l++)
-                *out++ = feed[f] * load[l];
+        const double *p = last ? &last->p[rl_strides_at(&of, s, e)] : certain;
+        const double *fed = &feed.law->p[rl_strides_at(&feed.at, s, e)], *own = &load.law->p[rl_strides_at(&load.at, s, e)];
+        for (size_t v = 0; v < (last ? (size_t)last->size : 1); v++)
+            if (p[v] > 0)
+                add_weight(c, p[v], fed + v * feed.step, own + v * load.step, rows, &weight[e * each]);
     }
     return weight;
 }
@@ -255,10 +296,11 @@ static rl_knot *part(const rl_chain *c, int i, double most, bool rows)
 {
     rl_knot *before = c->knot[0][i + 1];
     const rl_knot *like = c->knot[1][i];
+    const rl_rung *last;
     rl_spread s;
-    if (!spread_own(c, before, like, most, &s))
+    if (!spread_own(c, before, like, most, &s, &last))
         return NULL;
-    return rl_knot_across(c->trunk, before, like, &s, rows ? own_rows(c) : 1, weigh_own(c, &s, rows));
+    return rl_knot_across(c->trunk, before, like, &s, rows ? own_rows(c) : 1, weigh_own(c, &s, last, rows));
 }
 
 /* The same for all loads that draw by the same. */
@@ -351,28 +393,40 @@ static bool can_tell(rl_chain *c, bool dead)
 
 /* ---- asking ---- */
 
+/* The span that is asked about, and its ways. */
+typedef struct span {
+    int first, last;
+    bool dead;
+    const rl_machine *machine;
+    rl_way *way;
+    double base[RL_MAX_WAYS];                 /* what is nominal over each but for what counts */
+    double current;
+} span;
+
 /* The first element of the way that brings the code in. */
-static int counting_element(const rl_chain *c, const rl_way *way, int code, bool dead)
+static int counting_element(const rl_chain *c, const span *s, int w, int code)
 {
-    for (int i = 0; i < way->count; i++) {
-        const int *of = c->knot[dead][rl_strand_place(&c->strand, way->element[i])]->machine->code_of;
-        for (int row = 1; row < c->frame->rows - 1; row++)
+    for (int i = s->first; i < s->last; i++) {
+        const int *of = c->knot[s->dead][i]->machine->code_of;
+        for (int row = 1; row < c->frame->rows - 1 && (c->strand.in[i] >> w & 1u); row++)
             if (of[row] == code)
-                return way->element[i];
+                return c->strand.element[i];
     }
     return -1;
 }
 
 /* The way of least nominal value, or -1: all are open. */
-static int counting_way(const rl_chain *c, const rl_machine *machine, const rl_tuple *state, const double *base, double current)
+static int counting_way(const rl_chain *c, const span *s, const rl_tuple *state)
 {
     int best = -1;
     double least = INFINITY;
+    if (c->strand.whole.ways == 1)
+        return state->code[0] == RL_CODE_OPEN ? -1 : 0;
     for (int w = 0; w < c->strand.whole.ways; w++) {
         int code = state->code[w];
         if (code == RL_CODE_OPEN)
             continue;
-        double nominal = base[w] + (code > 0 ? current * machine->code[code].value : 0);
+        double nominal = s->base[w] + (code > 0 ? s->current * s->machine->code[code].value : 0);
         if (best < 0 || nominal < least) {
             best = w;
             least = nominal;
@@ -381,45 +435,51 @@ static int counting_way(const rl_chain *c, const rl_machine *machine, const rl_t
     return best;
 }
 
-static rl_end end_for(const rl_chain *c, rl_arena *arena, const rl_machine *machine, const rl_way *way, int w, int code, bool dead)
+static rl_end end_for(const rl_chain *c, rl_arena *arena, const span *s, int w, int code)
 {
-    rl_candidate counts = {.element = -1};
+    rl_end end;
     if (code > 0) {
-        counts = machine->code[code];
-        counts.scale = c->current[dead][0];
-        counts.element = counting_element(c, &way[w], code, dead);
+        rl_candidate counts = s->machine->code[code];
+        counts.scale = s->current;
+        counts.element = counting_element(c, s, w, code);
+        end = rl_candidate_end(&counts, s->base[w]);
+    } else {
+        end = rl_way_end(arena, c->model, &s->way[w], c->current[s->dead], NULL);
     }
-    rl_end end = rl_way_end(arena, c->model, &way[w], c->current[dead], code > 0 ? &counts : NULL);
     end.way = w;
     return end;
 }
 
-/* Ends from states: those in which the same code of the same way counts are one. */
-static void set_ends(const rl_chain *c, const double *state, int first, int last, bool dead, rl_chain_ends *out)
+static void set_span_ways(const rl_chain *c, rl_arena *arena, span *s)
 {
-    rl_arena *arena = dead ? c->shared->arena : c->shared->scratch;
-    const rl_machine *machine = c->knot[dead][first]->machine;
-    int ways = c->strand.whole.ways, each = machine->codes + 1, open = ways * each;
-    int *number = rl_many(c->shared->scratch, open + 1, int), most = (open < machine->states ? open + 1 : machine->states) + 1;
-    double base[RL_MAX_WAYS], sum = 0, *p = rl_many(arena, most, double);
-    rl_way *way = rl_raw(arena, ways, rl_way);
+    int ways = c->strand.whole.ways;
+    s->way = rl_raw(arena, ways, rl_way);
     for (int w = 0; w < ways; w++) {
-        way[w] = rl_strand_part(&c->strand, w, first, last);
-        base[w] = rl_way_base(c->model, &way[w], c->current[dead]);
+        s->way[w] = rl_strand_part(&c->strand, w, s->first, s->last);
+        s->base[w] = rl_way_base(c->model, &s->way[w], c->current[s->dead]);
     }
-    *out = (rl_chain_ends){0, rl_raw(arena, most, rl_end), p, way};
-    for (int s = 0; s < machine->states; s++) {
-        if (!(state[s] > 0))
+}
+
+/* Ends from states: those in which the same code of the same way counts are one. */
+static void set_ends(const rl_chain *c, const double *state, span *s, rl_chain_ends *out)
+{
+    rl_arena *arena = s->dead ? c->shared->arena : c->shared->scratch;
+    int each = s->machine->codes + 1, open = c->strand.whole.ways * each, states = s->machine->states;
+    int *number = rl_many(c->shared->scratch, open + 1, int), most = (open < states ? open + 1 : states) + 1;
+    double sum = 0, *p = rl_many(arena, most, double);
+    set_span_ways(c, arena, s);
+    *out = (rl_chain_ends){0, rl_raw(arena, most, rl_end), p, s->way};
+    for (int i = 0; i < states; i++) {
+        if (!(state[i] > 0))
             continue;
-        int w = counting_way(c, machine, &machine->state[s], base, c->current[dead][0]);
-        int kind = w < 0 ? open : w * each + machine->state[s].code[w];
+        const rl_tuple *tuple = &s->machine->state[i];
+        int w = counting_way(c, s, tuple), kind = w < 0 ? open : w * each + tuple->code[w];
         if (number[kind] == 0) {
             number[kind] = ++out->ends;
-            out->end[out->ends - 1] = w < 0 ? (rl_end){.sort = RL_END_OPEN, .element = -1}
-                                            : end_for(c, arena, machine, way, w, machine->state[s].code[w], dead);
+            out->end[out->ends - 1] = w < 0 ? (rl_end){.sort = RL_END_OPEN, .element = -1} : end_for(c, arena, s, w, tuple->code[w]);
         }
-        p[number[kind] - 1] += state[s];
-        sum += state[s];
+        p[number[kind] - 1] += state[i];
+        sum += state[i];
     }
     out->end[out->ends] = (rl_end){.sort = RL_END_LAW, .law = {.sort = RL_TRUE_FIXED}, .element = -1};
     p[out->ends++] = fmax(0, 1 - sum);   /* nothing flows */
@@ -481,8 +541,9 @@ bool rl_chain_ask(rl_chain *c, int from, int to, bool dead, rl_chain_ends *out)
     if (!find_span(c, from, to, dead, &first, &last) || !can_tell(c, dead))
         return false;
     rl_chain_ends *kept = dead ? &c->dead[first * (c->strand.count + 1) + last] : out;   /* resistance and continuity ask the same */
+    span s = {.first = first, .last = last, .dead = dead, .machine = c->knot[dead][first]->machine, .current = c->current[dead][0]};
     if (!dead || !kept->end)
-        set_ends(c, states_of(c, first, last, dead), first, last, dead, kept);
+        set_ends(c, states_of(c, first, last, dead), &s, kept);
     *out = *kept;
     return true;
 }

@@ -341,16 +341,19 @@ double rl_way_base(const rl_model *model, const rl_way *way, const double *curre
     return base;
 }
 
+rl_end rl_candidate_end(const rl_candidate *counts, double base)
+{
+    rl_end end = {.sort = RL_END_LAW, .element = counts->element};
+    end.law = (rl_true){.sort = RL_TRUE_COUNTS, .base = base, .scale = counts->scale, .median = counts->median,
+                        .log_spread = counts->log_spread, .low = counts->low, .high = counts->high};
+    return end;
+}
+
 rl_end rl_way_end(rl_arena *arena, const rl_model *model, const rl_way *way, const double *current, const rl_candidate *counts)
 {
+    if (counts)
+        return rl_candidate_end(counts, rl_way_base(model, way, current));
     rl_end end = {.sort = RL_END_LAW, .element = -1};
-    if (counts) {
-        end.element = counts->element;
-        end.law = (rl_true){.sort = RL_TRUE_COUNTS, .base = rl_way_base(model, way, current), .scale = counts->scale,
-                            .median = counts->median, .log_spread = counts->log_spread,
-                            .low = counts->low, .high = counts->high};
-        return end;
-    }
     rl_term *term = rl_many(arena, way->count, rl_term);
     double rest = 0;
     for (int i = 0; i < way->count; i++)

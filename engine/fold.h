@@ -39,6 +39,8 @@ rl_candidate rl_candidate_make(const rl_frame *frame, int element, int bin, doub
 bool rl_candidate_same(const rl_candidate *a, const rl_candidate *b);
 /* What is nominal over a way but for what counts: sum I (c + j). */
 double rl_way_base(const rl_model *model, const rl_way *way, const double *current);
+/* The true value over a way of that nominal value but for what counts. */
+rl_end rl_candidate_end(const rl_candidate *counts, double base);
 /* The true value over a way, with the current of each of its elements; `counts` NULL: all are sound. */
 rl_end rl_way_end(rl_arena *arena, const rl_model *model, const rl_way *way, const double *current, const rl_candidate *counts);
 

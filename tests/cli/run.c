@@ -351,6 +351,26 @@ int talk_end(talk *t)
     return status;
 }
 
+void run_has(const char *whole, const char *part)
+{
+    if (strstr(whole, part) == NULL)
+        fail_msg("\"%s\" is not in: %s", part, whole);
+}
+
+void run_has_not(const char *whole, const char *part)
+{
+    if (strstr(whole, part) != NULL)
+        fail_msg("\"%s\" is in: %s", part, whole);
+}
+
+size_t run_count(const char *whole, const char *part)
+{
+    size_t found = 0;
+    for (const char *at = strstr(whole, part); at != NULL; at = strstr(at + 1, part))
+        found++;
+    return found;
+}
+
 size_t run_widest(const char *text)
 {
     size_t widest = 0, cells = 0;

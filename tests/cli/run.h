@@ -63,6 +63,11 @@ int run_teardown(void **state);
 
 /* Path of a file of tests/data/cli. */
 const char *run_data(const char *name);
+/* Fails the test unless `part` is in the text, or if it is. */
+void run_has(const char *whole, const char *part);
+void run_has_not(const char *whole, const char *part);
+/* How often. */
+size_t run_count(const char *whole, const char *part);
 /* Columns of the widest line of a UTF-8 text. */
 size_t run_widest(const char *text);
 /* Makes every run of white space one space, in place: texts are wrapped. */

@@ -17,20 +17,14 @@ static run ask(const char *input)
     return run_tool(input, "ask", run_data("cart.gnd"), NULL);
 }
 
-static void has(const run *r, const char *part)
-{
-    if (strstr(r->out, part) == NULL)
-        fail_msg("not said: \"%s\" in: %s", part, r->out);
-}
-
 static void a_line_is_answered_briefly(void **state)
 {
     (void)state;
     run r = ask("# a comment\n\nlook rear corroded\n");
     assert_int_equal(r.status, 0);
     assert_string_equal(r.err, "");
-    has(&r, "  rear               point     rear crossmember… ████░░░░░░    41%  corroded\n");
-    has(&r, "\nnext ");
+    run_has(r.out, "  rear               point     rear crossmember… ████░░░░░░    41%  corroded\n");
+    run_has(r.out, "\nnext ");
     assert_null(strstr(r.out, "ringlug>"));
     assert_true(run_widest(r.out) <= 80);
     assert_false(run_has_controls(r.out, r.out_length));
@@ -44,7 +38,7 @@ static void faults_are_status_1_and_the_rest_goes_on(void **state)
     assert_int_equal(r.status, 1);
     assert_non_null(strstr(r.err, "standard input:1:1: error: "));
     assert_non_null(strstr(r.err, "tail_left"));
-    has(&r, "  1  look rear corroded\n");
+    run_has(r.out, "  1  look rear corroded\n");
     run_free(&r);
 }
 
@@ -53,10 +47,10 @@ static void a_contradicting_line_is_not_kept(void **state)
     (void)state;
     run r = ask("scratch rear crust\ntug rear off\nlines\ntail_left dim\nlines\n");
     assert_int_equal(r.status, 1);
-    has(&r, "  - scratch rear crust");
-    has(&r, "  - tug rear off");
-    has(&r, "goes on without it");
-    has(&r, "  1  scratch rear crust\n  2  tail_left dim\n");
+    run_has(r.out, "  - scratch rear crust");
+    run_has(r.out, "  - tug rear off");
+    run_has(r.out, "goes on without it");
+    run_has(r.out, "  1  scratch rear crust\n  2  tail_left dim\n");
     run_free(&r);
 }
 
@@ -114,7 +108,7 @@ static void a_declared_name_wins_over_a_command(void **state)
 {
     (void)state;
     run r = ask("show dim\nlines\nshow\n");
-    has(&r, "  1  show dim\n");
+    run_has(r.out, "  1  show dim\n");
     assert_int_equal(r.status, 1);   /* `show` alone is a line without its level */
     assert_null(strstr(r.out, "Ground points"));
     run_free(&r);
@@ -125,9 +119,9 @@ static void undo_takes_back(void **state)
     (void)state;
     run r = ask("tail_left dim\nplate dim\nlook rear clean\nundo 2\nundo\nlines\nundo 7\n");
     assert_int_equal(r.status, 1);
-    has(&r, "Taken back: plate dim");
-    has(&r, "Taken back: look rear clean");
-    has(&r, "\n  1  tail_left dim\n");
+    run_has(r.out, "Taken back: plate dim");
+    run_has(r.out, "Taken back: look rear clean");
+    run_has(r.out, "\n  1  tail_left dim\n");
     assert_null(strstr(r.out, "  2  look"));
     assert_non_null(strstr(r.err, "there is no such line"));
     run_free(&r);
@@ -138,13 +132,13 @@ static void where_tells_the_way(void **state)
     (void)state;
     run r = ask("where rear\nwhere left tail lamp\nwhere raer\nwhere box\n");
     run_flatten(r.out);
-    has(&r, "Caution: hot exhaust beside the bracket");
-    has(&r, "behind the rear tool box, four bolts, to open it 9 min");
-    has(&r, "Torque: 12 Nm");
-    has(&r, "Note: two washers");
-    has(&r, "Repair: clean to bright metal, 12 min");
-    has(&r, "Path to battery: rear crossmember stud (rear), battery negative post (post), battery.");
-    has(&r, "left tail lamp (tail_left), load, kind lamp");
+    run_has(r.out, "Caution: hot exhaust beside the bracket");
+    run_has(r.out, "behind the rear tool box, four bolts, to open it 9 min");
+    run_has(r.out, "Torque: 12 Nm");
+    run_has(r.out, "Note: two washers");
+    run_has(r.out, "Repair: clean to bright metal, 12 min");
+    run_has(r.out, "Path to battery: rear crossmember stud (rear), battery negative post (post), battery.");
+    run_has(r.out, "left tail lamp (tail_left), load, kind lamp");
     assert_non_null(strstr(r.err, "did you mean `rear`?"));
     assert_int_equal(r.status, 1);
     run_free(&r);
@@ -155,9 +149,9 @@ static void list_finds_labels(void **state)
     (void)state;
     run r = ask("list tail lamp\nlist plate\n");
     assert_int_equal(r.status, 0);
-    has(&r, "tail_left ");
-    has(&r, "left tail lamp\n");
-    has(&r, "After plate: normal, flickers, dim, dead, not");
+    run_has(r.out, "tail_left ");
+    run_has(r.out, "left tail lamp\n");
+    run_has(r.out, "After plate: normal, flickers, dim, dead, not");
     run_free(&r);
 }
 
@@ -176,7 +170,7 @@ static void save_writes_a_case_that_reads_back(void **state)
     free(content);
     r = run_tool("", "rank", run_data("cart.gnd"), path, NULL);
     assert_int_equal(r.status, 0);
-    has(&r, "41%  corroded");
+    run_has(r.out, "41%  corroded");
     run_free(&r);
     r = ask(input);   /* a file that is there is not overwritten */
     assert_int_equal(r.status, 1);
@@ -216,8 +210,8 @@ static void a_new_case_file_is_made(void **state)
 static void resume_after(const char *path, const char *expected)
 {
     run r = run_tool("resume\nlines\n", "ask", run_data("cart.gnd"), path, NULL);
-    has(&r, "left unfinished");
-    has(&r, expected);
+    run_has(r.out, "left unfinished");
+    run_has(r.out, expected);
     assert_int_equal(r.status, 0);
     run_free(&r);
 }
@@ -258,8 +252,8 @@ static void a_torn_journal_line_is_skipped(void **state)
     fputs("\n1234abcd 14 +tail_left d", f);
     fclose(f);
     run r = run_tool("resume\nlines\n", "ask", run_data("cart.gnd"), path, NULL);
-    has(&r, "\n  1  plate dim\n");
-    has(&r, "1 line of the journal could not be used");
+    run_has(r.out, "\n  1  plate dim\n");
+    run_has(r.out, "1 line of the journal could not be used");
     assert_null(strstr(r.out, "  2  "));
     run_free(&r);
     char *aside = run_content(run_path("torn.case.journal.old1"));

@@ -201,14 +201,6 @@ static void rank_page(void **state)
     run_free(&r);
 }
 
-static size_t count_of(const char *text, const char *part)
-{
-    size_t count = 0;
-    for (const char *at = strstr(text, part); at != NULL; at = strstr(at + 1, part))
-        count++;
-    return count;
-}
-
 /* Readings over the same elements are one line: the drop from rear to the end
  * can be taken with four loads, and is shown once a case. */
 static void rank_page_groups_tests(void **state)
@@ -217,8 +209,8 @@ static void rank_page_groups_tests(void **state)
     const char *one = run_file("one.case", "case \"one\" on cart\nplate dim\n");
     run r = run_tool("", "rank", "--tests", "0", run_data("cart.gnd"), one, NULL);
     assert_int_equal(r.status, 0);
-    size_t drops = count_of(r.out, "drop tail_left from rear  (") + count_of(r.out, "drop tail_right from rear  (")
-                   + count_of(r.out, "drop plate from rear  (") + count_of(r.out, "drop pump from rear  (");
+    size_t drops = run_count(r.out, "drop tail_left from rear  (") + run_count(r.out, "drop tail_right from rear  (")
+                   + run_count(r.out, "drop plate from rear  (") + run_count(r.out, "drop pump from rear  (");
     assert_int_equal(drops, 1);
     run_free(&r);
 }

@@ -18,26 +18,6 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-static void has(const char *whole, const char *part)
-{
-    if (strstr(whole, part) == NULL)
-        fail_msg("\"%s\" is not in: %s", part, whole);
-}
-
-static void has_not(const char *whole, const char *part)
-{
-    if (strstr(whole, part) != NULL)
-        fail_msg("\"%s\" is in: %s", part, whole);
-}
-
-static size_t count(const char *whole, const char *part)
-{
-    size_t found = 0;
-    for (const char *at = strstr(whole, part); at != NULL; at = strstr(at + 1, part))
-        found++;
-    return found;
-}
-
 /* ---- what is no file, or no text ---- */
 
 static void a_folder_is_no_file(void **state)
@@ -47,19 +27,19 @@ static void a_folder_is_no_file(void **state)
     assert_int_equal(mkdir(run_path("dir.gnd"), 0700), 0);
     run r = run_tool("", "check", run_path("dir.gnd"), NULL);
     assert_int_equal(r.status, 1);
-    has(r.err, "dir.gnd:1:1: error: `");
-    has(r.err, "dir.gnd` is a folder, not a file [609]\n");
+    run_has(r.err, "dir.gnd:1:1: error: `");
+    run_has(r.err, "dir.gnd` is a folder, not a file [609]\n");
     run_free(&r);
     for (size_t i = 0; i < sizeof command / sizeof *command; i++) {
         r = run_tool("", command[i], run_data("cart.gnd"), run_path("dir.gnd"), NULL);
         assert_int_equal(r.status, 1);
-        has(r.err, "is a folder, not a file [609]\n");
+        run_has(r.err, "is a folder, not a file [609]\n");
         run_free(&r);
     }
     r = run_tool("", "check", run_file("by_dir.gnd", "include \"dir.gnd\"\n"), NULL);
     assert_int_equal(r.status, 1);
-    has(r.err, "by_dir.gnd:1:1: error: `dir.gnd` is a folder: an include names a file [610]\n");
-    assert_int_equal(count(r.err, ": error: "), 1);
+    run_has(r.err, "by_dir.gnd:1:1: error: `dir.gnd` is a folder: an include names a file [610]\n");
+    assert_int_equal(run_count(r.err, ": error: "), 1);
     run_free(&r);
 }
 
@@ -70,13 +50,13 @@ static void a_case_line_with_bad_bytes_is_one_case(void **state)
     const char *path = run_file("bytes.case", "case \"a\x1b\x07z\" on cart\nplate dim\ncase \"b\" on cart\nplate dim\n");
     run r = run_tool("", "rank", "--json", run_data("cart.gnd"), path, NULL);
     assert_int_equal(r.status, 1);
-    has(r.err, "bytes.case:1:8: error: the control character \\x1b");
-    assert_int_equal(count(r.out, "\n"), 2);
-    assert_int_equal(count(r.out, "\"damaged\":true"), 1);
-    has(r.out, "\"case\":\"b\"");
+    run_has(r.err, "bytes.case:1:8: error: the control character \\x1b");
+    assert_int_equal(run_count(r.out, "\n"), 2);
+    assert_int_equal(run_count(r.out, "\"damaged\":true"), 1);
+    run_has(r.out, "\"case\":\"b\"");
     run_free(&r);
     r = run_tool("", "check", run_data("cart.gnd"), path, NULL);
-    has(r.out, "2 cases; ");
+    run_has(r.out, "2 cases; ");
     run_free(&r);
 }
 
@@ -86,13 +66,13 @@ static void files_that_are_changed_over(void **state)
     (void)state;
     run r = run_tool("", "rank", run_data("cart.gnd"), run_data("cart.gnd"), NULL);
     assert_int_equal(r.status, 1);
-    assert_int_equal(count(r.err, ": error: "), 1);
-    has(r.err, "cart.gnd:6:1: error: a statement of a rule file: a case holds evidence only [502]\n");
+    assert_int_equal(run_count(r.err, ": error: "), 1);
+    run_has(r.err, "cart.gnd:6:1: error: a statement of a rule file: a case holds evidence only [502]\n");
     run_free(&r);
     r = run_tool("", "rank", run_data("cart.case"), run_data("cart.gnd"), NULL);
     assert_int_equal(r.status, 1);
-    assert_int_equal(count(r.err, ": error: "), 1);
-    has(r.err, "cart.case:2:1: error: this line belongs in a case file, not in the rules [419]\n");
+    assert_int_equal(run_count(r.err, ": error: "), 1);
+    run_has(r.err, "cart.case:2:1: error: this line belongs in a case file, not in the rules [419]\n");
     run_free(&r);
 }
 
@@ -103,7 +83,7 @@ static void a_suspect_is_known_by_its_label(void **state)
     run r = run_tool("", "repair", run_data("cart.gnd"), run_file("label.case", "case \"l\" on cart\nplate dim\n"),
                      "crossmember", NULL);
     assert_int_equal(r.status, 0);
-    has(r.out, "Repair of rear crossmember stud (rear)");
+    run_has(r.out, "Repair of rear crossmember stud (rear)");
     run_free(&r);
 }
 
@@ -125,10 +105,10 @@ static void a_case_has_a_bound(void **state)
     run r = run_tool("", "rank", "--json", run_data("cart.gnd"), run_file("long.case", content), NULL);
     free(content);
     assert_int_equal(r.status, 1);
-    assert_int_equal(count(r.err, ": error: "), 1);
-    has(r.err, "long.case:100002:1: error: more than 100000 lines in one case: the rest of it is not read [707]\n");
-    assert_int_equal(count(r.out, "\n"), 2);
-    has(r.out, "{\"case\":\"next\",\"log_evidence\":0");
+    assert_int_equal(run_count(r.err, ": error: "), 1);
+    run_has(r.err, "long.case:100002:1: error: more than 100000 lines in one case: the rest of it is not read [707]\n");
+    assert_int_equal(run_count(r.out, "\n"), 2);
+    run_has(r.out, "{\"case\":\"next\",\"log_evidence\":0");
     run_free(&r);
 }
 
@@ -140,13 +120,13 @@ static void an_empty_file_is_at_fault(void **state)
     for (size_t i = 0; i < sizeof command / sizeof *command; i++) {
         run r = run_tool("", command[i], run_data("cart.gnd"), path, NULL);
         assert_int_equal(r.status, 1);
-        has(r.err, "empty.case has no case\n");
+        run_has(r.err, "empty.case has no case\n");
         assert_string_equal(r.out, "");
         run_free(&r);
     }
     run r = run_tool("", "why", run_data("cart.gnd"), path, "rear", NULL);
     assert_int_equal(r.status, 1);
-    has(r.err, "ringlug why: ");
+    run_has(r.err, "ringlug why: ");
     run_free(&r);
     r = run_tool("", "check", run_data("cart.gnd"), path, NULL);
     assert_int_equal(r.status, 0);   /* nothing is wrong with it */
@@ -159,12 +139,12 @@ static void one_case_of_several_files(void **state)
     run r = run_tool("", "rank", run_data("cart.gnd"), run_data("cart.case"),
                      run_file("other.case", "case \"other\" on cart\nplate dim\n"), "--case", "other", NULL);
     assert_int_equal(r.status, 0);
-    assert_int_equal(count(r.out, "Case "), 1);
-    has(r.out, "Case other: ");
+    assert_int_equal(run_count(r.out, "Case "), 1);
+    run_has(r.out, "Case other: ");
     run_free(&r);
     r = run_tool("", "rank", run_data("cart.gnd"), run_path("other.case"), run_data("cart.case"), "--case", "dimm", NULL);
     assert_int_equal(r.status, 1);
-    has(r.err, "ringlug rank: none of the 2 files has a case `dimm`; did you mean `dim`?\n");
+    run_has(r.err, "ringlug rank: none of the 2 files has a case `dimm`; did you mean `dim`?\n");
     assert_string_equal(r.out, "");
     run_free(&r);
 }
@@ -181,9 +161,9 @@ static void other_vehicles_are_errors(void **state)
     (void)state;
     run r = run_tool("", "rank", "--json", run_data("cart.gnd"), run_file("two.case", log_of_two), NULL);
     assert_int_equal(r.status, 1);
-    has(r.err, "two.case:3:13: error: this case is for vehicle `sledge`, the rules are for `cart` [503]\n");
-    has(r.err, "two.case: cases of other vehicles are errors; with --own they are left out\n");
-    assert_int_equal(count(r.out, "\n"), 3);
+    run_has(r.err, "two.case:3:13: error: this case is for vehicle `sledge`, the rules are for `cart` [503]\n");
+    run_has(r.err, "two.case: cases of other vehicles are errors; with --own they are left out\n");
+    assert_int_equal(run_count(r.out, "\n"), 3);
     run_free(&r);
 }
 
@@ -194,28 +174,28 @@ static void other_vehicles_are_left_out(void **state)
     run r = run_tool("", "rank", "--own", "--json", run_data("cart.gnd"), path, NULL);
     assert_int_equal(r.status, 0);
     assert_string_equal(r.err, "");
-    assert_int_equal(count(r.out, "\n"), 2);
-    has_not(r.out, "damaged");
-    has(r.out, "{\"case\":\"1\"");
-    has(r.out, "{\"case\":\"3\"");
+    assert_int_equal(run_count(r.out, "\n"), 2);
+    run_has_not(r.out, "damaged");
+    run_has(r.out, "{\"case\":\"1\"");
+    run_has(r.out, "{\"case\":\"3\"");
     run_free(&r);
     r = run_tool("", "check", "--own", run_data("cart.gnd"), path, NULL);
     assert_int_equal(r.status, 0);
     run_flatten(r.out);
-    has(r.out, "2 cases; ");
-    has(r.out, "Left out: 1 case of other vehicles.");
+    run_has(r.out, "2 cases; ");
+    run_has(r.out, "Left out: 1 case of other vehicles.");
     run_free(&r);
     r = run_tool("", "check", "--own", "--json", run_data("cart.gnd"), path, NULL);
-    has(r.out, "\"left_out\":1,");
+    run_has(r.out, "\"left_out\":1,");
     run_free(&r);
     r = run_tool("", "why", "--own", run_data("cart.gnd"), path, "rear", NULL);
     assert_int_equal(r.status, 0);
-    assert_int_equal(count(r.out, "Case "), 2);
+    assert_int_equal(run_count(r.out, "Case "), 2);
     run_free(&r);
     r = run_tool("", "repair", "--own", run_data("cart.gnd"),
                  run_file("sledge.case", "case \"2\" on sledge\nrunner stuck\n"), NULL);
     assert_int_equal(r.status, 1);
-    has(r.err, "sledge.case has no case of this vehicle (1 of others)\n");
+    run_has(r.err, "sledge.case has no case of this vehicle (1 of others)\n");
     run_free(&r);
 }
 
@@ -226,9 +206,9 @@ static void a_torn_case_of_another_vehicle(void **state)
     const char *path = run_file("torn.case", "case \"1\" on cart\nplate dim\ncase \"2\" on sledge\nrunner 3 3\n");
     run r = run_tool("", "rank", "--own", "--json", run_data("cart.gnd"), path, NULL);
     assert_int_equal(r.status, 1);
-    has(r.err, "torn.case:4:");
-    assert_int_equal(count(r.out, "\n"), 1);
-    has_not(r.out, "damaged");
+    run_has(r.err, "torn.case:4:");
+    assert_int_equal(run_count(r.out, "\n"), 1);
+    run_has_not(r.out, "damaged");
     run_free(&r);
 }
 
@@ -240,18 +220,18 @@ static void a_contradiction_names_its_lines(void **state)
     static const char want[] = "clash.case:4:1: error: case c: this finding contradicts 1 other: line 2\n";
     const char *path = run_file("clash.case", "case \"c\" on cart\nscratch rear crust\nplate dim\ntug rear off\n");
     run r = run_tool("", "rank", run_data("cart.gnd"), path, NULL);
-    has(r.err, want);
+    run_has(r.err, want);
     run_free(&r);
     r = run_tool("", "check", run_data("cart.gnd"), path, NULL);
-    has(r.err, want);
-    assert_int_equal(count(r.err, ": error: "), 1);
+    run_has(r.err, want);
+    assert_int_equal(run_count(r.err, ": error: "), 1);
     run_free(&r);
     r = run_tool("", "why", run_data("cart.gnd"), path, "rear", NULL);
-    has(r.err, want);
+    run_has(r.err, want);
     run_free(&r);
     r = run_tool("", "repair", run_data("cart.gnd"), path, NULL);
     assert_int_equal(r.status, 1);
-    has(r.err, want);
+    run_has(r.err, want);
     run_free(&r);
 }
 
@@ -260,8 +240,8 @@ static void a_damaged_case_has_an_object(void **state)
     (void)state;
     run r = run_tool("", "repair", "--json", run_data("cart.gnd"), run_data("bad.case"), NULL);
     assert_int_equal(r.status, 1);
-    has(r.out, "{\"case\":\"misspelt\",\"suspect\":null,\"proof\":null,\"damaged\":true}\n");
-    assert_int_equal(count(r.out, "\n"), 2);
+    run_has(r.out, "{\"case\":\"misspelt\",\"suspect\":null,\"proof\":null,\"damaged\":true}\n");
+    assert_int_equal(run_count(r.out, "\n"), 2);
     run_free(&r);
 }
 
@@ -282,7 +262,7 @@ static void every_command_says_that_the_disk_is_full(void **state)
         run r = run_tool_into("/dev/full", line[i][0], line[i][1], line[i][2], line[i][3], line[i][4], NULL);
         if (r.status != 3)
             fail_msg("%s: status %d, %s", line[i][0], r.status, r.err);
-        has(r.err, "ringlug: cannot write standard output: ");
+        run_has(r.err, "ringlug: cannot write standard output: ");
         run_free(&r);
     }
 }
@@ -303,8 +283,8 @@ static void ranking_ends_where_nobody_takes_it(void **state)
     run r = run_tool_into("/dev/full", "rank", run_data("cart.gnd"), run_file("many.case", content), NULL);
     free(content);
     assert_int_equal(r.status, 3);
-    has_not(r.err, "contradicts");
-    has(r.err, "cannot write standard output");
+    run_has_not(r.err, "contradicts");
+    run_has(r.err, "cannot write standard output");
     run_free(&r);
 }
 
@@ -322,13 +302,13 @@ static void a_journal_finds_another_place(void **state)
     talk_until(&t, "next ");
     talk_kill(&t);
     run r = run_tool("resume\nlines\n", "ask", run_data("cart.gnd"), path, NULL);
-    has(r.out, "Case long: 1 line.");
-    has(r.out, "Going on with 2 lines.");
-    has(r.out, "  2  tail_left dim\n");
+    run_has(r.out, "Case long: 1 line.");
+    run_has(r.out, "Going on with 2 lines.");
+    run_has(r.out, "  2  tail_left dim\n");
     run_free(&r);
     char *content = run_content(path);
     assert_non_null(content);
-    has(content, "tail_left dim\n");   /* the case file itself is written as ever */
+    run_has(content, "tail_left dim\n");   /* the case file itself is written as ever */
     free(content);
 }
 

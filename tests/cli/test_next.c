@@ -208,19 +208,11 @@ static void a_splice_has_no_ring(void **state)
     run_free(&r);
 }
 
-static size_t count_of(const char *whole, const char *part)
-{
-    size_t count = 0;
-    for (const char *c = strstr(whole, part); c != NULL; c = strstr(c + 1, part))
-        count++;
-    return count;
-}
-
 /* Recipes of a healthy reading in numbers. */
 static size_t numbers_of(const char *whole)
 {
     static const char says[] = "- Shows: Healthy: ";
-    size_t count = count_of(whole, "- Shows: Healthy: up to ");
+    size_t count = run_count(whole, "- Shows: Healthy: up to ");
     for (const char *c = strstr(whole, says); c != NULL; c = strstr(c + 1, says)) {
         const char *first = c + sizeof says - 1;
         count += isdigit((unsigned char)*first) || *first == '-';
@@ -237,10 +229,10 @@ static void a_long_list_has_ranges(void **state)
     assert_int_equal(r.status, 0);
     run_flatten(r.out);
     at(at(r.out, " drop stop_right ("), "- Shows: Healthy: ");
-    size_t readings = count_of(r.out, "- Meter: volts") + count_of(r.out, "- Meter: ohms");
+    size_t readings = run_count(r.out, "- Meter: volts") + run_count(r.out, "- Meter: ohms");
     assert_true(readings > 100);
     assert_int_equal(numbers_of(r.out), readings);
-    assert_true(count_of(r.out, "; open: the supply voltage.") > 100 && count_of(r.out, "; open: 0 V.") > 16);
+    assert_true(run_count(r.out, "; open: the supply voltage.") > 100 && run_count(r.out, "; open: 0 V.") > 16);
     run_free(&r);
 }
 

@@ -30,20 +30,6 @@
 static const char proven[] = "case \"7\" on cart\n" BEFORE PROOF AFTER;
 static const char typed[] = BEFORE "repair rear done\n" AFTER "close\n";
 
-static void said(const char *whole, const char *part)
-{
-    if (strstr(whole, part) == NULL)
-        fail_msg("not said: \"%s\" in: %s", part, whole);
-}
-
-static size_t count(const char *whole, const char *part)
-{
-    size_t found = 0;
-    for (const char *at = strstr(whole, part); at != NULL; at = strstr(at + 1, part))
-        found++;
-    return found;
-}
-
 /* A log of its own for each test; its path stands until the next. */
 static const char *new_log(void)
 {
@@ -58,8 +44,8 @@ static void log_has(const char *log, size_t cases)
 {
     char *content = run_content(log);
     assert_non_null(content);
-    assert_int_equal(count(content, "\n# end "), cases);
-    assert_int_equal(count(content, "\ncase \""), cases);
+    assert_int_equal(run_count(content, "\n# end "), cases);
+    assert_int_equal(run_count(content, "\ncase \""), cases);
     free(content);
     run r = run_tool("", "rank", run_data("cart.gnd"), log, NULL);
     assert_int_equal(r.status, 0);
@@ -84,17 +70,17 @@ static void the_sheet_says_what_is_needed(void **state)
     const char *steps = strstr(r.out, "Repair: clean to bright metal"), *caution = strstr(r.out, "Caution: battery off");
     assert_true(steps != NULL && caution != NULL && caution < steps);
     run_flatten(r.out);
-    said(r.out, "Repair of rear crossmember stud (rear), most likely corroded");
-    said(r.out, "Caution: hot exhaust beside the bracket");
-    said(r.out, "Where: behind the rear tool box, four bolts, to open it 9 min");
-    said(r.out, "Joined to it: tail_joint, plate, pump");
-    said(r.out, "Torque: 12 Nm");
-    said(r.out, "Time: it is open already, 12 min for the repair");   /* `look` has opened it */
+    run_has(r.out, "Repair of rear crossmember stud (rear), most likely corroded");
+    run_has(r.out, "Caution: hot exhaust beside the bracket");
+    run_has(r.out, "Where: behind the rear tool box, four bolts, to open it 9 min");
+    run_has(r.out, "Joined to it: tail_joint, plate, pump");
+    run_has(r.out, "Torque: 12 Nm");
+    run_has(r.out, "Time: it is open already, 12 min for the repair");   /* `look` has opened it */
     /* The pump draws most; its own caution stands before what it is used for. */
-    said(r.out, "Caution: fuel vapour: no sparks, ventilate Caution: battery post or main strap: engine and charger "
+    run_has(r.out, "Caution: fuel vapour: no sparks, ventilate Caution: battery post or main strap: engine and charger "
                 "off; hydrogen: no sparks. Caution: hot exhaust beside the bracket - drop pump from rear to post N V");
-    said(r.out, "3 A pass it then. It should read at most 0.10 V (customary limit)");
-    said(r.out, "Complaints that must be gone tail_left dim plate dim");
+    run_has(r.out, "3 A pass it then. It should read at most 0.10 V (customary limit)");
+    run_has(r.out, "Complaints that must be gone tail_left dim plate dim");
     run_free(&r);
 }
 
@@ -104,17 +90,17 @@ static void a_closed_area_costs_its_minutes(void **state)
     const char *path = run_file("closed.case", "case \"7\" on cart\ntail_left dim\n");
     run r = run_tool("", "repair", run_data("cart.gnd"), path, "rear", NULL);
     run_flatten(r.out);
-    said(r.out, "Time: 9 min to get at it, 12 min for the repair");
+    run_has(r.out, "Time: 9 min to get at it, 12 min for the repair");
     run_free(&r);
     r = run_tool("", "repair", run_data("cart.gnd"), path, "pump", NULL);
     run_flatten(r.out);
-    said(r.out, "Caution: switch the load off and unplug it first.");
-    said(r.out, "none: a load proves itself by what it does");
+    run_has(r.out, "Caution: switch the load off and unplug it first.");
+    run_has(r.out, "none: a load proves itself by what it does");
     run_free(&r);
     r = run_tool("", "repair", run_data("cart.gnd"), path, "f7", NULL);   /* a feed: the supply, not below something */
     run_flatten(r.out);
-    said(r.out, "- supply pump N V");
-    said(r.out, "It should read at least ");
+    run_has(r.out, "- supply pump N V");
+    run_has(r.out, "It should read at least ");
     run_free(&r);
 }
 
@@ -175,7 +161,7 @@ static void refuses(const char *content, const char *suspect, int status, const 
     const char *path = run_file("refused.case", content);
     run r = run_tool("", "repair", run_data("cart.gnd"), path, suspect, NULL);
     assert_int_equal(r.status, status);
-    said(r.err, part);
+    run_has(r.err, part);
     run_free(&r);
 }
 
@@ -217,7 +203,7 @@ static void closes(const char *content, const char *log, const char *found, int 
     run r = close_case(content, log, found);
     if (r.status != status)
         fail_msg("status %d: %s%s", r.status, r.out, r.err);
-    said(status == 0 ? r.out : r.err, part);
+    run_has(status == 0 ? r.out : r.err, part);
     run_free(&r);
 }
 
@@ -229,7 +215,7 @@ static void a_proven_case_goes_to_the_log_once(void **state)
     closes(proven, log, NULL, 0, "This case is in the log already, as \"7\"");
     log_has(log, 1);
     char *content = run_content(log);
-    said(content, "case \"7\" on cart\n" BEFORE PROOF AFTER "found rear corroded\n# end ");
+    run_has(content, "case \"7\" on cart\n" BEFORE PROOF AFTER "found rear corroded\n# end ");
     free(content);
     closes("case \"7\" on cart\n" BEFORE "occasion o with repaired rear\n" AFTER, log, "rear:corroded", 0,
            "Closed: case \"7-2\" is");
@@ -267,7 +253,7 @@ static void several_may_have_been_found(void **state)
     const char *log = new_log();
     closes(proven, log, "rear:corroded,plate.wire:loose", 0, "Closed");
     char *content = run_content(log);
-    said(content, "\nfound rear corroded\nfound plate.wire loose\n");
+    run_has(content, "\nfound rear corroded\nfound plate.wire loose\n");
     free(content);
     run r = run_tool("", "close", run_data("cart.gnd"), run_file("un.case", "case \"8\" on cart\n" BEFORE), "--anyway",
                      "--log", log, NULL);
@@ -303,7 +289,7 @@ static void a_full_disk_is_status_3_and_harms_nothing(void **state)
     run r = run_tool("", "close", run_data("cart.gnd"), run_path("close.case"), "--log", log, NULL);
     assert_int_equal(setrlimit(RLIMIT_FSIZE, &old), 0);
     assert_int_equal(r.status, 3);
-    said(r.err, "cannot write the case log");
+    run_has(r.err, "cannot write the case log");
     run_free(&r);
     char *after = run_content(log);
     assert_string_equal(after, before);
@@ -325,20 +311,20 @@ static void the_prompt_leads_through(void **state)
     run r = ask_into(log, "case \"9\" on cart \"weak lamps\"\n" BEFORE "repair\nrepair rear done\ntail_left normal\nclose\n"
                           "plate normal\ndrop pump from rear to post 30 mV\nclose rear corroded\ntail_left dim\n");
     assert_int_equal(r.status, 1);   /* for the first `close` */
-    said(r.err, "the repair is not proved: `close anyway` closes the case all the same");
+    run_has(r.err, "the repair is not proved: `close anyway` closes the case all the same");
     assert_true(run_widest(r.out) <= 80);
     run_flatten(r.out);
-    said(r.out, "When it is done: `repair rear done`.");
-    said(r.out, "Complaints gone: 0 of 2 Still to see: tail_left, plate; drop pump from rear to post N V Good so far");
-    said(r.out, "Complaints gone: 2 of 2 Still to see: drop pump from rear to post N V Good so far");
-    said(r.out, "30 mV, good: at most 0.10 V");
-    said(r.out, "Confirmed: rear crossmember stud (rear) was at fault (");
-    said(r.out, "`close` says found rear corroded and puts the case into");
-    said(r.out, "Closed: case \"9\" is in the case log");
+    run_has(r.out, "When it is done: `repair rear done`.");
+    run_has(r.out, "Complaints gone: 0 of 2 Still to see: tail_left, plate; drop pump from rear to post N V Good so far");
+    run_has(r.out, "Complaints gone: 2 of 2 Still to see: drop pump from rear to post N V Good so far");
+    run_has(r.out, "30 mV, good: at most 0.10 V");
+    run_has(r.out, "Confirmed: rear crossmember stud (rear) was at fault (");
+    run_has(r.out, "`close` says found rear corroded and puts the case into");
+    run_has(r.out, "Closed: case \"9\" is in the case log");
     run_free(&r);
     log_has(log, 1);
     char *content = run_content(log);
-    said(content, "case \"9\" on cart \"weak lamps\"\n" BEFORE PROOF AFTER "found rear corroded\n# end ");
+    run_has(content, "case \"9\" on cart \"weak lamps\"\n" BEFORE PROOF AFTER "found rear corroded\n# end ");
     free(content);
 }
 
@@ -348,21 +334,21 @@ static void what_is_not_proved_is_said(void **state)
     const char *log = new_log();
     run r = ask_into(log, BEFORE "repair rear done\ntail_left dim\n");
     run_flatten(r.out);
-    said(r.out, "Still there: tail_left dim");
-    said(r.out, "Not proved: there is trouble still. First to look at: ");
+    run_has(r.out, "Still there: tail_left dim");
+    run_has(r.out, "Not proved: there is trouble still. First to look at: ");
     run_free(&r);
     r = ask_into(log, BEFORE "repair rear done\ndrop pump from rear to post 0.4 V\n");
     run_flatten(r.out);
-    said(r.out, "0.40 V, not good: at most 0.10 V");
-    said(r.out, "Not proved: a reading is beyond what is allowed");
+    run_has(r.out, "0.40 V, not good: at most 0.10 V");
+    run_has(r.out, "Not proved: a reading is beyond what is allowed");
     run_free(&r);
     r = ask_into(log, BEFORE "repair rear done\ndrop pump from rear to post 1 mV\n");
     run_flatten(r.out);
-    said(r.out, "too little: the load does not draw, or a probe does not touch. Measure again");
+    run_has(r.out, "too little: the load does not draw, or a probe does not touch. Measure again");
     run_free(&r);
     r = ask_into(log, "plate flickers\nrepair rear done\nplate normal\ndrop pump from rear to post 30 mV\n");
     run_flatten(r.out);   /* it flickered once: it may be anything, and may come back */
-    said(r.out, "Not confirmed: all is well now, but rear crossmember stud (rear) was at fault with");
+    run_has(r.out, "Not confirmed: all is well now, but rear crossmember stud (rear) was at fault with");
     run_free(&r);
     assert_int_not_equal(access(log, F_OK), 0);
 }
@@ -373,12 +359,12 @@ static void what_was_repaired_before_stays_repaired(void **state)
     run r = ask_into(new_log(), BEFORE "repair tail_joint done\nplate dim\nrepair rear done\nrepair nothing\n"
                                        "repair left tail lamp\nrepair box\nlines\n");
     assert_int_equal(r.status, 1);
-    said(r.out, "occasion proof-1 \"after the repair\" with repaired tail_joint\n");
-    said(r.out, "occasion proof-2 \"after the repair\" with repaired rear and repaired tail_joint\n");
-    said(r.err, "nothing is called `nothing`");
-    said(r.err, "`box` is no element and no load");
+    run_has(r.out, "occasion proof-1 \"after the repair\" with repaired tail_joint\n");
+    run_has(r.out, "occasion proof-2 \"after the repair\" with repaired rear and repaired tail_joint\n");
+    run_has(r.err, "nothing is called `nothing`");
+    run_has(r.err, "`box` is no element and no load");
     run_flatten(r.out);
-    said(r.out, "Repair of left tail lamp (tail_left)");
+    run_has(r.out, "Repair of left tail lamp (tail_left)");
     run_free(&r);
 }
 
@@ -403,14 +389,14 @@ static void a_log_that_fails_keeps_the_case(void **state)
     (void)state;
     run r = ask_into(run_path("none/log.case"), typed);
     assert_int_equal(r.status, 3);
-    said(r.err, "cannot write the case log");
-    said(r.out, "The case stays open and is kept");
+    run_has(r.err, "cannot write the case log");
+    run_has(r.out, "The case stays open and is kept");
     run_free(&r);
     const char *log = new_log();
     r = ask_into(log, "resume\nclose\n");
     assert_int_equal(r.status, 0);
-    said(r.out, "left unfinished");
-    said(r.out, "Closed: case");
+    run_has(r.out, "left unfinished");
+    run_has(r.out, "Closed: case");
     run_free(&r);
     log_has(log, 1);
 }
@@ -491,8 +477,8 @@ static void killed_before_the_log(void **state)
     close(held);
     run r = ask_into(log, "resume\nclose\n");
     assert_int_equal(r.status, 0);
-    said(r.out, "left unfinished");
-    said(r.out, "Going on with 8 lines.");
+    run_has(r.out, "left unfinished");
+    run_has(r.out, "Going on with 8 lines.");
     run_free(&r);
     log_has(log, 1);
 }
@@ -531,12 +517,12 @@ static void a_left_case_stays_another_case(void **state)
     close(held);
     run r = ask_into(log, typed);
     assert_int_equal(r.status, 0);
-    said(r.out, "left unfinished");
+    run_has(r.out, "left unfinished");
     run_free(&r);
     log_has(log, 1);
     r = ask_into(log, "resume\nclose\n");
     assert_int_equal(r.status, 0);
-    said(r.out, "Closed: case \"prompt-2\"");
+    run_has(r.out, "Closed: case \"prompt-2\"");
     run_free(&r);
     log_has(log, 2);
 }
@@ -552,8 +538,8 @@ static void a_closing_keeps_its_tag(void **state)
     assert_int_equal(rename(log, away), 0);
     run r = ask_into(away, "resume\nclose\n");
     assert_int_equal(r.status, 0);
-    said(r.out, "left unfinished");
-    said(r.out, "This case is in the log already, as \"prompt\"");
+    run_has(r.out, "left unfinished");
+    run_has(r.out, "This case is in the log already, as \"prompt\"");
     run_free(&r);
     log_has(away, 1);
 }
@@ -564,10 +550,10 @@ static void killed_after_the_log(void **state)
     const char *log = new_log();
     close_and_put_back(log);
     run r = ask_into(log, "lines\nresume\n");
-    said(r.out, "had been closed: it is in the case log");
-    said(r.out, "as \"prompt\"");
-    said(r.out, "The case has no lines yet.");
-    said(r.err, "there is no unfinished case");
+    run_has(r.out, "had been closed: it is in the case log");
+    run_has(r.out, "as \"prompt\"");
+    run_has(r.out, "The case has no lines yet.");
+    run_has(r.err, "there is no unfinished case");
     run_free(&r);
     log_has(log, 1);
     r = ask_into(log, "lines\n");   /* that was all: nothing is left */
@@ -586,15 +572,15 @@ static void killed_within_the_log(void **state)
     assert_int_equal(truncate(log, (off_t)(strlen(first) + (strlen(whole) - strlen(first)) / 2)), 0);
     run r = ask_into(log, "resume\nclose\n");
     assert_int_equal(r.status, 0);
-    said(r.out, "left unfinished");
+    run_has(r.out, "left unfinished");
     run_flatten(r.out);
-    said(r.out, "stand as comments now");
+    run_has(r.out, "stand as comments now");
     run_free(&r);
     log_has(log, 2);
     char *content = run_content(log);
     assert_memory_equal(content, first, strlen(first));
-    said(content, "\n# torn: case \"prompt\" on cart\n");
-    said(content, "\ncase \"prompt\" on cart\n");
+    run_has(content, "\n# torn: case \"prompt\" on cart\n");
+    run_has(content, "\ncase \"prompt\" on cart\n");
     free(content);
     free(first);
     free(whole);
@@ -626,15 +612,15 @@ static void killed_after_the_log_with_a_case_file(void **state)
     assert_int_equal(unlink(path), 0);   /* the crash came before it was saved */
     run r = run_tool("resume\nclose\n", "ask", run_data("cart.gnd"), path, "--log", log, NULL);
     assert_int_equal(r.status, 0);
-    said(r.out, "had been closed");
-    said(r.out, "This case is in the log already.");
+    run_has(r.out, "had been closed");
+    run_has(r.out, "This case is in the log already.");
     run_free(&r);
     log_has(log, 1);
     char *content = run_content(path);
     assert_string_equal(content, "case \"crash\" on cart\n" BEFORE PROOF AFTER "found rear corroded\n");
     free(content);
     r = run_tool("close\n", "ask", run_data("cart.gnd"), path, "--log", log, NULL);
-    said(r.out, "in the log already, as \"crash\"");
+    run_has(r.out, "in the log already, as \"crash\"");
     run_free(&r);
     log_has(log, 1);
 }
@@ -656,8 +642,8 @@ static void two_may_close_at_once(void **state)
     assert_int_equal(talk_end(&other), 0);
     log_has(log, 2);
     char *content = run_content(log);
-    said(content, "\ncase \"prompt\" on cart\n");
-    said(content, "\ncase \"prompt-2\" on cart\n");
+    run_has(content, "\ncase \"prompt\" on cart\n");
+    run_has(content, "\ncase \"prompt-2\" on cart\n");
     free(content);
 }
 

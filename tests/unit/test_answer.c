@@ -3,7 +3,7 @@
  * Invariant: expected values are arithmetic on the numbers of the rules, done
  * here by hand, or the same question asked in another way.
  */
-#include "held/held.h"
+#include "held/setting.h"
 #include "held/small.h"
 
 #include <math.h>
@@ -23,33 +23,6 @@ static void near(double got, double want, double allowed)
 {
     if (!(fabs(got - want) <= allowed))
         fail_msg("got %.17g, expected %.17g", got, want);
-}
-
-/* A context, its model and an empty case. */
-typedef struct setting {
-    held shelf;
-    rl_context *context;
-    rl_model *model;
-    rl_case *c;
-} setting;
-
-static void open_setting(setting *s, const char *rules, const char *lines)
-{
-    *s = (setting){0};
-    held_put_text(&s->shelf, "v.gnd", rules);
-    held_put_text(&s->shelf, "base.gnd", small_base);
-    s->context = held_context(&s->shelf, 0);
-    assert_non_null(s->context);
-    s->model = held_model(&s->shelf, s->context);
-    s->c = held_case(s->context, s->model, lines);
-}
-
-static void close_setting(setting *s)
-{
-    rl_case_free(s->c);
-    rl_model_free(s->model);
-    rl_context_free(s->context);
-    assert_int_equal(s->shelf.out, 0);
 }
 
 static const rl_answer *answer_of(rl_case *c)

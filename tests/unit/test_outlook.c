@@ -1,7 +1,7 @@
 /* test_outlook.c: the order of repairs, expected minutes, and two tests ahead, against
  * tests/data/diagnosis.json (p_over_c), enumeration of all orders, and arithmetic by hand.
  */
-#include "held/held.h"
+#include "held/setting.h"
 #include "held/published.h"
 #include "held/small.h"
 #include "mend.h"
@@ -191,31 +191,6 @@ static void each_job_says_its_minutes(void **state)
 
 /* ---- a vehicle whose numbers can be worked out by hand ---- */
 
-typedef struct setting {
-    held shelf;
-    rl_context *context;
-    rl_model *model;
-    rl_case *c;
-} setting;
-
-static void open_setting(setting *s, const char *rules, const char *lines)
-{
-    *s = (setting){0};
-    held_put_text(&s->shelf, "v.gnd", rules);
-    held_put_text(&s->shelf, "base.gnd", small_base);
-    s->context = held_context(&s->shelf, 0);
-    s->model = held_model(&s->shelf, s->context);
-    s->c = held_case(s->context, s->model, lines);
-}
-
-static void close_setting(setting *s)
-{
-    rl_case_free(s->c);
-    rl_model_free(s->model);
-    rl_context_free(s->context);
-    assert_int_equal(s->shelf.out, 0);
-}
-
 /* The lamp is dead: a, b or both are open, 9/19, 9/19 and 1/19. */
 static const char two_joints[] =
     "vehicle v supply 12 V\n"
@@ -355,16 +330,12 @@ static void a_bounded_answer_advises_no_stop(void **state)
 {
     (void)state;
     enum { SMALL_BOUND = 4000 };
-    setting s = {.c = NULL};
+    setting s;
     const rl_answer *answer;
     const rl_pair *pair;
     size_t count;
-    held_put_text(&s.shelf, "v.gnd", small_vehicle);
-    held_put_text(&s.shelf, "base.gnd", small_base);
-    s.context = held_context(&s.shelf, SMALL_BOUND);
-    s.model = held_model(&s.shelf, s.context);
-    s.c = held_case(s.context, s.model, "swing present\ntail_left dim\nothers work\nlook rear corroded\n"
-                                        "drop tail_left from rear 0.31 V\n");
+    open_setting_within(&s, small_vehicle, "swing present\ntail_left dim\nothers work\nlook rear corroded\n"
+                                           "drop tail_left from rear 0.31 V\n", SMALL_BOUND);
     assert_int_equal(rl_case_answer(s.c, &answer), RL_OK);
     assert_true(answer->bounded);
     const rl_outlook *o = outlook_of(&s);

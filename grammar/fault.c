@@ -185,9 +185,10 @@ static bool at_word(const rl_parser *p)
 /* A list goes on with ","; a row does not, nor does a number. */
 static bool comma_fault(rl_parser *p, rl_span at, wanted w)
 {
+    bool in_class = among(w, "loose") && at.begin > 0 && p->original[at.begin - 1] == '%';
     if (at.begin > 0 && digit_at(p, at.begin - 1) && digit_at(p, at.end))
         rl_parse_fault(p, at, RL_MSG_DECIMAL_COMMA, NULL, NULL);
-    else if (among(w, "%") || among(w, "when") || among(w, "otherwise"))
+    else if (among(w, "%") || among(w, "when") || among(w, "otherwise") || in_class)
         rl_parse_fault(p, at, RL_MSG_ROW_COMMA, NULL, NULL);
     else
         return false;

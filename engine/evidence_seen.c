@@ -19,14 +19,21 @@ typedef struct outcomes {
     size_t count;
 } outcomes;
 
-/* ": normal, flickers, dim, dead; did you mean `dim`?" */
-static void unknown_outcome(ev_line *l, const ast_word *word, const outcomes *set)
+/* "normal, flickers, dim, dead" */
+static rl_text list_of(ev_line *l, const outcomes *set)
 {
     rl_text list = { .arena = l->scratch };
     for (size_t i = 0; i < set->count; i++) {
         rl_put(&list, i > 0 ? ", " : "");
         rl_put(&list, set->text[i]);
     }
+    return list;
+}
+
+/* ": normal, flickers, dim, dead; did you mean `dim`?" */
+static void unknown_outcome(ev_line *l, const ast_word *word, const outcomes *set)
+{
+    rl_text list = list_of(l, set);
     const char *near = rl_nearest(word->text, set->text, set->count);
     if (near != NULL) {
         rl_put(&list, "; did you mean `");
@@ -228,14 +235,14 @@ static void symptom(ev_line *l, int sign)
         weigh(l, &set);
 }
 
-/* "point or splice" */
+/* "point, splice or wire" */
 static const char *sorts_text(ev_line *l, unsigned sorts)
 {
     rl_text text = { .arena = l->scratch };
     for (int sort = 0; sort < RL_SORTS; sort++) {
         if (!(sorts >> sort & 1u))
             continue;
-        rl_put(&text, text.length > 0 ? " or " : "");
+        rl_put(&text, text.length == 0 ? "" : sorts >> sort == 1u ? " or " : ", ");
         rl_put(&text, rl_sort_text((rl_sort)sort));
     }
     return text.bytes;
@@ -271,6 +278,17 @@ static unsigned names_in(unsigned sorts)
     return names;
 }
 
+/* `look rear`: the name of the element or what was seen there is missing. */
+static void half_inspection(ev_line *l, const rl_inspection *info, const outcomes *set)
+{
+    const ast_word *word = l->stmt->outcomes;
+    int element = word != NULL && word->next == NULL ? rl_find_element(l->model, word->text) : -1;
+    if (element >= 0 && outcome_index(set, word->text) == set->count)
+        ev_fault(l, word->span, RL_MSG_EV_LOOK_WHAT, info->id, word->text, list_of(l, set).bytes);
+    else
+        ev_fault(l, l->stmt->name->span, RL_MSG_EV_LOOK_WHERE, info->id, sorts_text(l, info->sorts), NULL);
+}
+
 static void inspection(ev_line *l, int look)
 {
     const rl_inspection *info = &l->model->look[look].info;
@@ -279,7 +297,7 @@ static void inspection(ev_line *l, int look)
     l->finding->sort = RL_E_INSPECTION;
     l->finding->named = look;
     if (name == NULL) {
-        ev_fault(l, l->stmt->name->span, RL_MSG_EV_LOOK_WHERE, info->id, sorts_text(l, info->sorts), NULL);
+        half_inspection(l, info, &set);
         return;
     }
     int element = l->finding->subject = ev_element(l, name, names_in(info->sorts));

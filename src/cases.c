@@ -3,6 +3,7 @@
 
 #include "report.h"
 #include "status.h"
+#include "words.h"
 
 #include <assert.h>
 #include <string.h>
@@ -14,7 +15,7 @@ static void say_contradiction(session *s, rl_case *c)
     if (rl_case_contradiction(c, &lines, &count) != RL_OK || count == 0)
         return;
     text said = { 0 };
-    text_add(&said, "case %s: this finding ", rl_case_name(c));
+    text_add(&said, "case %s: this finding ", words_case(c));
     if (count == 1)
         text_add(&said, "cannot be, whatever is at fault");
     else
@@ -31,7 +32,7 @@ int cases_status(session *s, rl_case *c, rl_status status)
         say_contradiction(s, c);
     if (status != RL_WIDE)
         return session_status(status);
-    report_say("ringlug: case %s needs more memory than its bound allows (see --memory)", rl_case_name(c));
+    report_say("ringlug: case %s needs more memory than its bound allows (see --memory)", words_case(c));
     return TOOL_MACHINE;
 }
 

@@ -9,6 +9,7 @@
 #include "options.h"
 #include "report.h"
 #include "status.h"
+#include "words.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -81,7 +82,7 @@ static void greet(ask *a)
         ask_say(a, "%s. Type what is seen and measured; `help` lists the commands.",
                 rl_model_vehicle(a->s.model)->label);
     if (lines > 0) {
-        ask_say(a, "Case %s: %zu line%s.", rl_case_name(a->c), lines, lines == 1 ? "" : "s");
+        ask_say(a, "Case %s: %zu line%s.", words_case(a->c), lines, lines == 1 ? "" : "s");
         a->contradictory = rl_case_answer(a->c, &answer) == RL_CONTRADICTION;
     }
 }

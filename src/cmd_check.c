@@ -72,7 +72,7 @@ static int check_case(check *k, rl_case *c, const char *path)
     const rl_expectation *x = NULL;
     size_t count = 0, before = k->expected - k->held;
     text said = { 0 };
-    term_safe(&said, rl_case_name(c));
+    term_safe(&said, words_case(c));
     k->cases++;
     rl_status status = rl_case_damaged(c) ? RL_INPUT : rl_case_expectations(c, &x, &count);
     const rl_answer *answer;

@@ -13,6 +13,7 @@
 #include "status.h"
 #include "term.h"
 #include "words_repair.h"
+#include "words.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -72,7 +73,7 @@ static rl_case *the_case(const rl_book *book, const close_options *o, const char
     else if (count == 0)
         report_say("ringlug close: %s has no case", path);
     else
-        report_say("ringlug close: case %s has errors and is not closed", rl_case_name(found));
+        report_say("ringlug close: case %s has errors and is not closed", words_case(found));
     return NULL;
 }
 
@@ -85,7 +86,7 @@ static bool proved(const session *s, rl_case *c, size_t element)
         return true;
     words_verdict(&said, s->model, element, proof);
     report_say("ringlug close: case %s: %s `ringlug repair` shows more; --anyway closes it all the same",
-               rl_case_name(c), text_get(&said));
+               words_case(c), text_get(&said));
     text_free(&said);
     return false;
 }
@@ -148,7 +149,7 @@ static int close_case(const session *s, rl_case *c, const close_options *o, cons
     rl_status answered = repair_subject(s->model, c, &element);
     int status = session_status(answered);
     if (answered == RL_CONTRADICTION)
-        fault("the findings contradict each other (`ringlug rank` shows which): case ", rl_case_name(c));
+        fault("the findings contradict each other (`ringlug rank` shows which): case ", words_case(c));
     if (answered != RL_OK)
         return status;
     if (!closing_found(&found, &why, s->model, c, element, o->found != NULL ? o->found : ""))

@@ -7,6 +7,7 @@
 #include "options.h"
 #include "page.h"
 #include "status.h"
+#include "words.h"
 
 #include <stdint.h>
 
@@ -67,7 +68,7 @@ static int rank_case(void *user, rl_case *c)
         fputc('\n', sc->out);
     } else {
         text said = { 0 };
-        term_safe(&said, rl_case_name(c));
+        term_safe(&said, words_case(c));
         text_add(&said, " has errors and is not ranked.");
         term_wrap(sc, "Case ", 5, text_get(&said));
         fputc('\n', sc->out);

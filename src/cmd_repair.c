@@ -12,6 +12,7 @@
 #include "report.h"
 #include "status.h"
 #include "suspect.h"
+#include "words.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -64,7 +65,7 @@ static rl_status show_contradiction(const mending *m, rl_case *c)
 static rl_status print_sheet(const mending *m, rl_case *c, size_t element, const rl_proof *proof)
 {
     text line = { 0 };
-    term_safe(&line, rl_case_name(c));
+    term_safe(&line, words_case(c));
     term_wrap(m->sc, "Case ", 5, text_get(&line));
     text_free(&line);
     rl_status status = repair_sheet(m->sc, m->s->model, c, element);
@@ -84,7 +85,7 @@ static int repair_case(void *user, rl_case *c)
     rl_status status = RL_OK;
     const rl_proof *proof;
     if (rl_case_damaged(c)) {
-        report_say("ringlug repair: case %s has errors and is left out", rl_case_name(c));
+        report_say("ringlug repair: case %s has errors and is left out", words_case(c));
         if (m->o->json)
             repair_json_none(m->sc->out, c);
         return TOOL_INPUT;

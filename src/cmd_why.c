@@ -135,7 +135,7 @@ static void print_head(const screen *sc, const rl_case *c)
 {
     text line = { 0 };
     text_add(&line, "Case ");
-    term_safe(&line, rl_case_name(c));
+    term_safe(&line, words_case(c));
     if (rl_case_label(c) != NULL) {
         text_add(&line, ": ");
         term_safe(&line, rl_case_label(c));

@@ -191,7 +191,7 @@ static void print_head(const page *p, const rl_case *c)
     const rl_vehicle *v = rl_model_vehicle(p->model);
     text line = { 0 };
     text_add(&line, "Case ");
-    term_safe(&line, rl_case_name(c));
+    term_safe(&line, words_case(c));
     text_add(&line, ": ");
     if (rl_case_label(c) != NULL) {
         term_safe(&line, rl_case_label(c));

@@ -356,6 +356,12 @@ void words_shares(text *out, const rl_shares *shares)
     text_add(out, " (several may be at once).");
 }
 
+const char *words_case(const rl_case *c)
+{
+    const char *name = rl_case_name(c);
+    return name[0] != '\0' ? name : "(no name)";
+}
+
 void words_bound(text *out, const rl_answer *answer)
 {
     text_add(out, "Not exact: at most %d faults at once were looked at; what was not looked at has a probability of "

@@ -43,6 +43,8 @@ void words_explanation(text *out, const rl_model *model, const rl_explanation *e
 void words_unknown(text *out, size_t count);
 /* The line of shares. */
 void words_shares(text *out, const rl_shares *shares);
+/* The name of a case, or a word for one that has none. */
+const char *words_case(const rl_case *c);
 /* The bound of an answer that is not exact. */
 void words_bound(text *out, const rl_answer *answer);
 

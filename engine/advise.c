@@ -9,7 +9,7 @@
 #include "admit.h"
 #include "advise.h"
 #include "band_book.h"
-#include "chain.h"
+#include "likely.h"
 #include "reach.h"
 #include "worst.h"
 
@@ -18,20 +18,17 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MAX_OUTCOMES = RL_MAX_LEVELS + 2 };
-
 /* What backfeed or pull over these expressions tells. */
 typedef struct fired {
     bool pull;
     int count, expr[2];
-    double bits;
+    bool known;                /* false: it would take too wide a table */
+    double expected[3];
     struct fired *next;
 } fired;
 
 typedef struct rl_adviser {
-    rl_case *c;
     const rl_model *model;
-    rl_work *work;
     rl_bench *bench;
     rl_observer observer;      /* takes memory from `arena`, not from the bench */
     rl_arena *arena;           /* rewound after each test */
@@ -40,33 +37,33 @@ typedef struct rl_adviser {
     rl_givens givens;
     rl_ladders ladders;
     rl_trunk trunk;
-    rl_observer lasting;       /* takes memory from the work's arena */
+    rl_observer lasting;       /* takes memory that lasts as long as the adviser */
     rl_bearings bearings;
-    fired *crosstalk;          /* bits of crosstalk, by its kind and expressions: the newest first */
-    rl_chain **chain_of;       /* by load, made when first asked; in the work's arena */
+    fired *crosstalk;          /* what crosstalk tells, by its kind and expressions: the newest first */
+    rl_chain **chain_of;       /* by load, made when first asked */
     bool *no_chain;            /* by load: its conditions do not hold */
     int together;              /* load whose tests are all asked one after the other, -1: none */
-    int last;
     double battery;
 } adviser;
 
 /* The difference of two entropies is not known better than this. */
 static const double NOISE = 4e-15;
 
-/* Bits of a test that would take too wide a table. */
-static const double UNKNOWN = -1;
-
-/* Bits from expectations: `outcome` numbers that sum to 1 up to a scale, then
- * the expected entropy of a row to the same scale. */
-static double bits_from(const double *expected, int outcomes)
+double rl_told_bits(const double *expected, int outcomes)
 {
-    double p[MAX_OUTCOMES], sum = 0;
+    double p[RL_TOLD_OUTCOMES], sum = 0;
     for (int i = 0; i < outcomes; i++)
         sum += expected[i];
     for (int i = 0; i < outcomes; i++)
         p[i] = expected[i] / sum;
     double bits = rl_entropy(p, outcomes) - expected[outcomes] / sum;
     return bits > NOISE ? bits : 0;
+}
+
+static void begin_told(rl_told *out, int outcomes)
+{
+    out->outcomes = outcomes;
+    memset(out->expected, 0, (size_t)(outcomes + 1) * sizeof *out->expected);
 }
 
 /* The row of a test's outcomes, and behind it the row's entropy. */
@@ -149,12 +146,12 @@ static void hint(adviser *a)
     }
     expr[count++] = rl_expr_load_feed(exprs, a->world, a->together);
     expr[count++] = rl_expr_element(exprs, a->world, a->together);
-    a->groups.hint = rl_probe_variables(a->bench, &a->work->arena, expr, count, &a->groups.hint_count);
+    a->groups.hint = rl_probe_variables(a->bench, a->bearings.arena, expr, count, &a->groups.hint_count);
     a->together = -1;
 }
 
 /* Asks the network by one factor over the rows that matter. */
-static double behaviour_by_probe(adviser *a, const leveled *l, rl_sides sides)
+static bool behaviour_by_probe(adviser *a, const leveled *l, rl_sides sides, rl_told *out)
 {
     rl_probe probe;
     hint(a);
@@ -164,11 +161,9 @@ static double behaviour_by_probe(adviser *a, const leveled *l, rl_sides sides)
     memcpy(row, l->row, (size_t)l->cells * sizeof *row);
     rl_cells t = {.count = 4, .input = {sides.back, sides.fed, sides.own, target},
                   .size = {l->size[0], l->size[1], l->size[2], l->levels + 1}, .cell = row};
-    double expected[MAX_OUTCOMES];
     rl_probe_add(&probe, &t);
-    if (!rl_probe_run(&probe, target, expected))
-        return UNKNOWN;
-    return bits_from(expected, l->levels);
+    out->outcomes = l->levels;
+    return rl_probe_run(&probe, target, out->expected);
 }
 
 /* The return up to where it is bypassed: its elements, if there is but one way to there. */
@@ -197,7 +192,7 @@ static const double *joint_of_cut(adviser *a, int load, int at, const rl_worst *
     return chain ? rl_chain_worst(chain, at) : NULL;
 }
 
-static double behaviour_bits(adviser *a, const rl_test *test)
+static bool behaviour_told(adviser *a, const rl_test *test, rl_told *out)
 {
     rl_conditions with = rl_test_conditions(test);
     rl_sides sides = rl_observe_sides(&a->observer, a->world, test->subject, &with);
@@ -209,12 +204,12 @@ static double behaviour_bits(adviser *a, const rl_test *test)
     if (!joint)
         joint = joint_sides(a, &back, &sides);
     if (!joint)
-        return behaviour_by_probe(a, &l, sides);
-    double expected[MAX_OUTCOMES] = {0};
+        return behaviour_by_probe(a, &l, sides, out);
+    begin_told(out, l.levels);
     for (int c = 0; c < l.size[0] * l.size[1] * l.size[2]; c++, row += l.levels + 1)
         for (int k = 0; k <= l.levels; k++)
-            expected[k] += joint[c] * row[k];
-    return bits_from(expected, l.levels);
+            out->expected[k] += joint[c] * row[k];
+    return true;
 }
 
 /* ---- causes that fire or not ---- */
@@ -294,7 +289,8 @@ static rl_cells fired_table(adviser *a, const quiet *group, int groups, double o
     return t;
 }
 
-static double firing_by_probe(adviser *a, const int *expr, const double *const *p, int count, double otherwise)
+static bool firing_by_probe(adviser *a, const int *expr, const double *const *p, int count, double otherwise,
+                            rl_told *out)
 {
     rl_probe probe;
     rl_probe_make(&probe, a->arena, a->bench, &a->groups);
@@ -309,18 +305,17 @@ static double firing_by_probe(adviser *a, const int *expr, const double *const *
     }
     int target = rl_probe_helper(&probe, 3);
     rl_cells t = fired_table(a, group, groups, otherwise, target);
-    double expected[3];
     rl_probe_add(&probe, &t);
-    if (!rl_probe_run(&probe, target, expected))
-        return UNKNOWN;
-    return bits_from(expected, 2);
+    out->outcomes = 2;
+    return rl_probe_run(&probe, target, out->expected);
 }
 
 /* Expectations of absent, present and their entropy, from the joint of the causes' rows. */
-static double firing_from(adviser *a, const double *joint, const int *expr, const double *const *p, int count,
-                          double otherwise)
+static void firing_from(adviser *a, const double *joint, const int *expr, const double *const *p, int count,
+                        double otherwise, rl_told *out)
 {
-    double expected[3] = {0}, row[3];
+    double row[3];
+    begin_told(out, 2);
     int size[RL_WORST_SETS], cells = 1;
     for (int i = 0; i < count; i++)
         cells *= size[i] = expr[i] ? rl_expr_rows(&a->bench->exprs, expr[i]) : 1;
@@ -332,21 +327,23 @@ static double firing_from(adviser *a, const double *joint, const int *expr, cons
         row[1] = 1 - absent;
         close_row(row, 2);
         for (int k = 0; k < 3; k++)
-            expected[k] += joint[c] * row[k];
+            out->expected[k] += joint[c] * row[k];
     }
-    return bits_from(expected, 2);
 }
 
-static double firing_bits(adviser *a, const int *expr, const double *const *p, int count, double otherwise)
+static bool firing_told(adviser *a, const int *expr, const double *const *p, int count, double otherwise, rl_told *out)
 {
     rl_worst set[RL_WORST_SETS] = {{.count = 0}};
     for (int i = 0; i < count && i < RL_WORST_SETS; i++)
         set[i] = (rl_worst){.count = expr[i] != 0, .expr = &expr[i]};
     const double *joint = count <= RL_WORST_SETS ? rl_worst_joint(&a->bearings, set, count) : NULL;
-    return joint ? firing_from(a, joint, expr, p, count, otherwise) : firing_by_probe(a, expr, p, count, otherwise);
+    if (!joint)
+        return firing_by_probe(a, expr, p, count, otherwise, out);
+    firing_from(a, joint, expr, p, count, otherwise, out);
+    return true;
 }
 
-static double symptom_bits(adviser *a, const rl_test *test)
+static bool symptom_told(adviser *a, const rl_test *test, rl_told *out)
 {
     const rl_sign *sign = &a->model->sign[test->named];
     int *expr = rl_many(a->arena, sign->causes + 1, int);
@@ -355,44 +352,52 @@ static double symptom_bits(adviser *a, const rl_test *test)
         expr[i] = rl_observe_subject(&a->observer, a->world, &sign->cause[i]);
         p[i] = sign->cause[i].p;
     }
-    return firing_bits(a, expr, p, sign->causes, sign->otherwise);
+    return firing_told(a, expr, p, sign->causes, sign->otherwise, out);
 }
 
-static double crosstalk_bits(adviser *a, const rl_test *test)
+static bool crosstalk_told(adviser *a, const rl_test *test, rl_told *out)
 {
     bool pull = test->sort == RL_TEST_PULL;
     const rl_crosstalk *rule = pull ? &a->model->pull : &a->model->backfeed;
     const double *p[2] = {rule->p, rule->p};
     int expr[2];
     int count = rl_observe_crosstalk(&a->observer, a->world, pull, test->subject, test->other, expr);
-    for (const fired *f = a->crosstalk; f; f = f->next)   /* few sets are shared by many pairs */
-        if (f->pull == pull && f->count == count && memcmp(f->expr, expr, (size_t)count * sizeof *expr) == 0)
-            return f->bits;
-    fired *fresh = rl_new(&a->work->arena, fired);
-    *fresh = (fired){.pull = pull, .count = count, .next = a->crosstalk};
-    memcpy(fresh->expr, expr, (size_t)count * sizeof *expr);
-    fresh->bits = firing_bits(a, expr, p, count, rule->otherwise);
-    a->crosstalk = fresh;
-    return fresh->bits;
+    fired *f = a->crosstalk;   /* few sets are shared by many pairs */
+    while (f && (f->pull != pull || f->count != count || memcmp(f->expr, expr, (size_t)count * sizeof *expr) != 0))
+        f = f->next;
+    if (!f) {
+        f = rl_new(a->bearings.arena, fired);
+        *f = (fired){.pull = pull, .count = count, .next = a->crosstalk};
+        memcpy(f->expr, expr, (size_t)count * sizeof *expr);
+        f->known = firing_told(a, expr, p, count, rule->otherwise, out);
+        if (f->known)
+            memcpy(f->expected, out->expected, sizeof f->expected);
+        a->crosstalk = f;
+    }
+    if (f->known) {
+        out->outcomes = 2;
+        memcpy(out->expected, f->expected, sizeof f->expected);
+    }
+    return f->known;
 }
 
 /* ---- inspections ---- */
 
-static double inspection_bits(adviser *a, const rl_test *test)
+static void inspection_told(const adviser *a, const rl_test *test, rl_told *out)
 {
     const rl_look *look = &a->model->look[test->named];
     int outcomes = (int)look->info.outcomes;
-    double state[RL_STATES], expected[MAX_OUTCOMES] = {0}, row[MAX_OUTCOMES];
-    memcpy(state, a->work->belief[test->subject].p, sizeof state);
+    const double *state = a->bearings.belief[test->subject].p, sound[RL_STATES] = {1};
+    double row[RL_TOLD_OUTCOMES];
+    begin_told(out, outcomes);
     if (rl_world_forces(a->world, test->subject))
-        return 0;
+        state = sound;
     for (int s = 0; s < RL_STATES; s++) {
         memcpy(row, look->row[s], (size_t)outcomes * sizeof *row);
         close_row(row, outcomes);
         for (int i = 0; i <= outcomes; i++)
-            expected[i] += state[s] * row[i];
+            out->expected[i] += state[s] * row[i];
     }
-    return bits_from(expected, outcomes);
 }
 
 /* ---- readings ---- */
@@ -405,18 +410,17 @@ static rl_showing showing_of(const adviser *a, rl_test_sort sort)
 /* Ends that hardly ever come about cannot change the bits by as much as they weigh. */
 static const double NEVER = 1e-15;
 
-static double bits_of_ends(adviser *a, const rl_showing *showing, const rl_end *end, const double *p, int ends)
+static void ends_told(adviser *a, const rl_showing *showing, const rl_end *end, const double *p, int ends, rl_told *out)
 {
-    double expected[MAX_OUTCOMES + 1] = {0};
     int outcomes = rl_showing_outcomes(showing);
+    begin_told(out, outcomes);
     for (int i = 0; i < ends; i++) {
         if (p[i] < NEVER)
             continue;
         const double *row = rl_showing_row(showing, &end[i], a->arena);
         for (int k = 0; k <= outcomes; k++)
-            expected[k] += p[i] * row[k];
+            out->expected[k] += p[i] * row[k];
     }
-    return bits_from(expected, outcomes);
 }
 
 /* Probability of each end of a fold: the chain of its steps, hung on the network. */
@@ -468,24 +472,6 @@ static bool ends_of(adviser *a, const rl_test *test, rl_chain_ends *out)
     return true;
 }
 
-static double span_bits(adviser *a, const rl_test *test)
-{
-    rl_showing showing = showing_of(a, test->sort);
-    rl_chain_ends of;
-    return ends_of(a, test, &of) ? bits_of_ends(a, &showing, of.end, of.p, of.ends) : UNKNOWN;
-}
-
-/* p of the ends of a supply reading: [row of the feed][whether a current flows]. */
-static double bits_of_supply(adviser *a, int load, const double *p)
-{
-    rl_showing showing = showing_of(a, RL_TEST_SUPPLY);
-    int ends = 2 * (a->model->bins + 3);
-    rl_end *end = rl_many(a->arena, ends, rl_end);
-    for (int i = 0; i < ends; i++)
-        end[i] = rl_observe_supply_end(a->arena, a->model, load, i / 2, i % 2);
-    return bits_of_ends(a, &showing, end, p, ends);
-}
-
 /* (return, feed, load) to the end of a supply reading; NULL: too wide. */
 static const double *supply_by_probe(adviser *a, rl_sides sides)
 {
@@ -533,142 +519,98 @@ static const double *supply_ends(adviser *a, const rl_test *test)
     return p;
 }
 
-static double supply_bits(adviser *a, const rl_test *test)
+/* Ends of a supply reading: [row of the feed][whether a current flows]; false: too wide. */
+static bool supply_ends_of(adviser *a, const rl_test *test, rl_chain_ends *out)
 {
     const double *p = supply_ends(a, test);
-    return p ? bits_of_supply(a, test->subject, p) : UNKNOWN;
+    int ends = 2 * (a->model->bins + 3);
+    rl_end *end = rl_many(a->arena, ends, rl_end);
+    for (int i = 0; i < ends; i++)
+        end[i] = rl_observe_supply_end(a->arena, a->model, test->subject, i / 2, i % 2);
+    *out = (rl_chain_ends){.ends = ends, .end = end, .p = p};
+    return p != NULL;
 }
 
-/* ---- what a healthy span and the suspect would read ---- */
-
-static void set_range(const rl_showing *showing, const rl_end *end, double *low, double *high)
+bool rl_adviser_ends(adviser *a, const rl_test *test, rl_chain_ends *out)
 {
-    *low = rl_showing_quantile(showing, &end->law, 0.05);
-    *high = rl_showing_quantile(showing, &end->law, 0.95);
+    return test->sort == RL_TEST_SUPPLY ? supply_ends_of(a, test, out) : ends_of(a, test, out);
 }
 
-/* Whether a law is that of this element, loose or corroded. */
-static bool follows(const adviser *a, int element, const rl_true *law)
-{
-    const rl_frame *frame = &a->bench->frame;
-    for (int bin = -1; bin < frame->bins; bin++) {
-        if (bin >= 0 && a->model->node[element].bin_mass[frame->bin[bin]] <= 0)
-            continue;
-        rl_candidate c = rl_candidate_make(frame, element, bin, law->scale);
-        if (c.median == law->median && c.log_spread == law->log_spread && c.low == law->low && c.high == law->high)
-            return true;
-    }
-    return false;
-}
-
-/* Of the elements of the way that share the law that counts, the likeliest not to be sound. */
-static int suspect_of(const adviser *a, const rl_way *way, const rl_end *end)
-{
-    int best = end->element;
-    for (int i = 0; i < way->count; i++) {
-        int e = way->element[i];
-        if (follows(a, e, &end->law) && a->work->belief[e].p[RL_SOUND] < a->work->belief[best].p[RL_SOUND])
-            best = e;
-    }
-    return best;
-}
-
-/* A sound feed, and the likeliest row in which an element of it counts, a current flowing. */
-static void set_ranges_of_supply(adviser *a, rl_test *test)
-{
-    rl_showing showing = showing_of(a, RL_TEST_SUPPLY);
-    const rl_node *node = &a->model->node[test->subject];
-    const double *p = supply_ends(a, test);
-    rl_end end = rl_observe_supply_end(a->arena, a->model, test->subject, 0, true);
-    int row = 1, open = a->model->bins + 2;
-    set_range(&showing, &end, &test->healthy_low, &test->healthy_high);
-    for (int r = 2; p && r < open; r++)
-        row = p[2 * r + 1] > p[2 * row + 1] ? r : row;
-    if (!p || p[2 * row + 1] <= 0)
-        return;
-    for (int i = 0; i < node->feed_chain_count; i++) {
-        int e = node->feed_chain[i];
-        if (test->suspect < 0 || a->work->belief[e].p[RL_SOUND] < a->work->belief[test->suspect].p[RL_SOUND])
-            test->suspect = e;
-    }
-    end = rl_observe_supply_end(a->arena, a->model, test->subject, row, true);
-    set_range(&showing, &end, &test->suspect_low, &test->suspect_high);
-}
-
-/* The likeliest end at which a way is sound, and at which an element counts. */
-static void set_ranges_of_span(adviser *a, rl_test *test)
+void rl_adviser_ends_told(adviser *a, const rl_test *test, const rl_chain_ends *ends, rl_told *out)
 {
     rl_showing showing = showing_of(a, test->sort);
-    rl_chain_ends of;
-    int healthy = -1, suspect = -1;
-    if (!ends_of(a, test, &of))
-        return;
-    for (int i = 0; i < of.ends; i++) {
-        const rl_end *end = &of.end[i];
-        if (end->sort != RL_END_LAW)
-            continue;
-        if (end->law.sort == RL_TRUE_WAY && (healthy < 0 || of.p[i] > of.p[healthy]))
-            healthy = i;
-        if (end->law.sort == RL_TRUE_COUNTS && (suspect < 0 || of.p[i] > of.p[suspect]))
-            suspect = i;
-    }
-    if (healthy >= 0)
-        set_range(&showing, &of.end[healthy], &test->healthy_low, &test->healthy_high);
-    if (suspect >= 0) {
-        set_range(&showing, &of.end[suspect], &test->suspect_low, &test->suspect_high);
-        test->suspect = suspect_of(a, &of.way[of.end[suspect].way], &of.end[suspect]);
-    }
+    ends_told(a, &showing, ends->end, ends->p, ends->ends, out);
+}
+
+static bool reading_told(adviser *a, const rl_test *test, rl_told *out)
+{
+    rl_chain_ends ends;
+    bool known = rl_adviser_ends(a, test, &ends);
+    if (known)
+        rl_adviser_ends_told(a, test, &ends, out);
+    return known;
 }
 
 /* ---- all of them ---- */
 
-static double bits_of(adviser *a, const rl_test *test)
+static bool told(adviser *a, const rl_test *test, rl_told *out)
 {
     switch (test->sort) {
     case RL_TEST_BEHAVIOUR:
     case RL_TEST_BYPASS:
     case RL_TEST_BYPASS_AT:
     case RL_TEST_SWAP:
-    case RL_TEST_JUMPER: return behaviour_bits(a, test);
-    case RL_TEST_SYMPTOM: return symptom_bits(a, test);
-    case RL_TEST_INSPECTION: return inspection_bits(a, test);
+    case RL_TEST_JUMPER: return behaviour_told(a, test, out);
+    case RL_TEST_SYMPTOM: return symptom_told(a, test, out);
+    case RL_TEST_INSPECTION: inspection_told(a, test, out); break;
     case RL_TEST_BACKFEED:
-    case RL_TEST_PULL: return crosstalk_bits(a, test);
+    case RL_TEST_PULL: return crosstalk_told(a, test, out);
     case RL_TEST_DROP:
     case RL_TEST_RESISTANCE:
-    case RL_TEST_CONTINUITY: return span_bits(a, test);
-    case RL_TEST_SUPPLY: return supply_bits(a, test);
+    case RL_TEST_CONTINUITY:
+    case RL_TEST_SUPPLY: return reading_told(a, test, out);
     }
-    return 0;
+    return true;
+}
+
+adviser *rl_adviser_on(rl_case *c, const rl_work *work, rl_bench *bench, rl_world *world, const rl_seats *seats)
+{
+    adviser *a = rl_new(seats->arena, adviser);
+    *a = (adviser){.model = c->model, .bench = bench, .world = world, .arena = seats->scratch, .together = -1};
+    a->groups.arena = seats->groups;
+    a->groups.start = rl_arena_mark(seats->groups);
+    a->chain_of = rl_many(seats->arena, c->model->nodes, rl_chain *);
+    a->no_chain = rl_many(seats->arena, c->model->nodes, bool);
+    a->battery = c->occasion[c->occasions - 1].battery;
+    a->observer = bench->observer;
+    a->observer.exprs = &bench->exprs;
+    a->observer.arena = a->arena;
+    rl_givens_make(&a->givens, seats->arena, a->arena, bench);
+    rl_ladders_make(&a->ladders, seats->arena, a->arena, bench, &a->groups);
+    a->lasting = a->observer;
+    a->lasting.arena = seats->arena;
+    rl_trunk_make(&a->trunk, seats->arena, &a->givens, &a->ladders, a->lasting.exprs, world);
+    a->bearings = (rl_bearings){seats->arena, a->arena, &a->lasting, world, work->belief, &a->givens, &a->ladders, &a->trunk};
+    return a;
+}
+
+rl_world *rl_adviser_world(const rl_case *c, rl_work *work)
+{
+    return rl_observe_world(&work->bench.observer, c->occasions - 1, NULL);
 }
 
 /* A network in which every path of the last occasion's world tells the last
  * occasion, so that tests find what they ask about. */
 rl_status rl_adviser_make(adviser **out, rl_case *c, rl_work *work)
 {
-    adviser *a = *out = rl_new(&work->arena, adviser);
-    *a = (adviser){.c = c, .model = c->model, .work = work, .arena = &work->scratch, .together = -1};
-    a->groups.arena = &work->groups;
-    rl_arena_rewind(&work->groups, a->groups.start);   /* what an earlier question left */
-    a->chain_of = rl_many(&work->arena, c->model->nodes, rl_chain *);
-    a->no_chain = rl_many(&work->arena, c->model->nodes, bool);
-    a->last = c->occasions - 1;
-    a->battery = c->occasion[a->last].battery;
-    a->world = rl_observe_world(&work->bench.observer, a->last, NULL);
-    a->bench = rl_new(&work->arena, rl_bench);
-    rl_status status = rl_bench_for_tests(a->bench, &work->arena, &work->bench, a->world);
-    if (status != RL_OK)
-        return status;
-    a->observer = a->bench->observer;
-    a->observer.exprs = &a->bench->exprs;
-    a->observer.arena = a->arena;
-    rl_givens_make(&a->givens, &work->arena, a->arena, a->bench);
-    rl_ladders_make(&a->ladders, &work->arena, a->arena, a->bench, &a->groups);
-    a->lasting = a->observer;
-    a->lasting.arena = &work->arena;
-    rl_trunk_make(&a->trunk, &work->arena, &a->givens, &a->ladders, a->lasting.exprs, a->world);
-    a->bearings = (rl_bearings){&work->arena, a->arena, &a->lasting, a->world, work->belief, &a->givens, &a->ladders, &a->trunk};
-    return RL_OK;
+    rl_seats seats = {&work->arena, &work->scratch, &work->groups};
+    rl_world *world = rl_adviser_world(c, work);
+    rl_bench *bench = rl_new(&work->arena, rl_bench);
+    rl_arena_rewind(&work->groups, (rl_mark){NULL, 0});   /* what an earlier question left */
+    rl_status status = rl_bench_for_tests(bench, &work->arena, &work->bench, world);
+    if (status == RL_OK)
+        *out = rl_adviser_on(c, work, bench, world, &seats);
+    return status;
 }
 
 const rl_bearings *rl_adviser_bearings(const adviser *a)
@@ -688,20 +630,28 @@ void rl_adviser_together(adviser *a, int load)
         a->groups.hint_count = 0;
 }
 
-double rl_adviser_bits(adviser *a, const rl_test *test)
+bool rl_adviser_told(adviser *a, const rl_test *test, rl_told *out)
 {
     rl_mark mark = rl_arena_mark(a->arena);
-    double bits = bits_of(a, test);
+    bool known = told(a, test, out);
     rl_arena_rewind(a->arena, mark);
-    return bits;
+    return known;
 }
 
-void rl_adviser_ranges(adviser *a, rl_test *test)
+double rl_adviser_bits(adviser *a, const rl_test *test)
+{
+    rl_told out;
+    return rl_adviser_told(a, test, &out) ? rl_told_bits(out.expected, out.outcomes) : -1;
+}
+
+void rl_adviser_ranges(adviser *a, const rl_case *c, rl_test *test)
 {
     rl_mark mark = rl_arena_mark(a->arena);
-    if (test->sort == RL_TEST_SUPPLY)
-        set_ranges_of_supply(a, test);
-    else if (test->sort == RL_TEST_DROP || test->sort == RL_TEST_RESISTANCE)
-        set_ranges_of_span(a, test);
+    rl_chain_ends ends;
+    rl_likely *list = NULL;
+    if (rl_test_has_range(test->sort) && rl_adviser_ends(a, test, &ends))
+        rl_likely_add(&list, a->arena, &a->bearings, test, &ends, 1);
+    if (list)
+        rl_likely_set(list, c, test);
     rl_arena_rewind(a->arena, mark);
 }

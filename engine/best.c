@@ -9,6 +9,7 @@
  */
 #include "advise.h"
 #include "limit.h"
+#include "portion.h"
 #include "rates.h"
 
 #include <assert.h>
@@ -18,8 +19,10 @@
 enum { RANGED_SPANS = 32, RANGED_SUPPLIES = 16 };
 
 /* What the best few may cost on a wide network, in cells: counted, not timed, so
- * that it is the same anywhere.  All tests together have no such bound. */
+ * that it is the same anywhere.  What is beyond it is worked out part by part. */
 static const double MOST_SPENT = 1e9;
+/* Cells of a network whose best few are still looked for in the whole of it. */
+static const double MOST_WHOLE = 1 << 21;
 
 /* How much is known of what stands in the heap. */
 typedef enum knowledge { OF_SPANS, OF_TEST, CLOSER, BITS } knowledge;
@@ -40,9 +43,13 @@ typedef struct rl_best {
     rl_limits limits;
     rl_candidates list;
     int nodes;                 /* of the model */
+    const rl_likely **likely;  /* by place in `list`: ends of those worked out part by part; NULL: none was */
     candidate *heap;           /* NULL: nothing was looked for yet */
     int count, room;
+    candidate *pending;        /* those that the whole network could not tell, and their bounds */
+    int pendings;
     rl_test *found;            /* those that came out on top */
+    int *found_place;          /* in `list` */
     size_t founds, found_room;
     ranges ranged;
 } rl_best;
@@ -92,6 +99,31 @@ static candidate take(rl_best *best)
     return top;
 }
 
+/* ---- part by part ---- */
+
+/* What the whole network cannot tell, or only at too great a cost. */
+static rl_status tell_parted(rl_best *best, rl_case *c, rl_work *work, rl_test **test, int count)
+{
+    rl_likely **likely = rl_many(best->arena, count + 1, rl_likely *);
+    rl_status status = rl_portions_tell(c, work, test, count, likely, &work->test_share);
+    if (!best->likely)
+        best->likely = rl_many(best->arena, best->list.count + 1, const rl_likely *);
+    for (int i = 0; i < count && status == RL_OK; i++)
+        best->likely[test[i] - best->list.at] = likely[i];
+    return status;
+}
+
+/* All tests that have no bits yet. */
+static rl_status tell_rest(rl_best *best, rl_case *c, rl_work *work)
+{
+    rl_test **test = rl_raw(best->arena, best->list.count + 1, rl_test *);
+    int count = 0;
+    for (int i = 0; i < best->list.count; i++)
+        if (best->list.at[i].bits < 0)
+            test[count++] = &best->list.at[i];
+    return count > 0 ? tell_parted(best, c, work, test, count) : RL_OK;
+}
+
 /* ---- the best few ---- */
 
 static bool is_span(const rl_test *test)
@@ -128,7 +160,7 @@ static void put_all(rl_best *best)
 }
 
 /* Looks more closely at what stands on top: true if it is the next best test. */
-static bool look_closer(rl_best *best, rl_work *work, candidate top)
+static bool look_closer(rl_best *best, candidate top)
 {
     rl_test *test = &best->list.at[top.test];
     if (top.known == BITS)
@@ -144,39 +176,108 @@ static bool look_closer(rl_best *best, rl_work *work, candidate top)
         return false;
     }
     test->bits = rl_adviser_bits(best->adviser, test);
-    work->test_unknown += test->bits < 0;
     if (test->bits >= 0)
         put(best, (candidate){rl_rate_of(test->bits, test->minutes), BITS, top.test, top.end});
+    else
+        best->pending[best->pendings++] = top;
     return false;
 }
 
-static void find(rl_best *best, rl_work *work, size_t most)
+static void make_room(rl_best *best, size_t most)
 {
-    if (most > best->found_room) {
-        rl_test *more = rl_many(best->arena, most, rl_test);
-        if (best->founds > 0)
-            memcpy(more, best->found, best->founds * sizeof *more);
-        best->found = more;
-        best->found_room = most;
+    if (most <= best->found_room)
+        return;
+    rl_test *more = rl_many(best->arena, most, rl_test);
+    int *place = rl_many(best->arena, most, int);
+    if (best->founds > 0) {
+        memcpy(more, best->found, best->founds * sizeof *more);
+        memcpy(place, best->found_place, best->founds * sizeof *place);
     }
+    best->found = more;
+    best->found_place = place;
+    best->found_room = most;
+}
+
+static void find(rl_best *best, size_t most)
+{
+    make_room(best, most);
     while (best->founds < most && best->count > 0) {
         candidate top = take(best);
-        if (look_closer(best, work, top))
-            best->found[best->founds++] = best->list.at[top.test];
+        if (!look_closer(best, top))
+            continue;
+        best->found_place[best->founds] = top.test;
+        best->found[best->founds++] = best->list.at[top.test];
     }
+}
+
+/* Takes out of those pending the ones that may still be among the best; returns how many. */
+static int take_pending(rl_best *best, size_t most, rl_test **test)
+{
+    const rl_test *last = best->founds > 0 ? &best->found[best->founds - 1] : NULL;
+    double rate = best->founds == most && last ? rl_rate_of(last->bits, last->minutes) : -1;
+    int count = 0, left = 0;
+    for (int i = 0; i < best->pendings; i++)
+        if (best->pending[i].rate >= rate)
+            test[count++] = &best->list.at[best->pending[i].test];
+        else
+            best->pending[left++] = best->pending[i];
+    best->pendings = left;
+    return count;
+}
+
+/* What is pending is worked out part by part, and what was found since `before` goes back to compete with it. */
+static rl_status find_with_pending(rl_best *best, rl_case *c, rl_work *work, size_t before, size_t most)
+{
+    rl_test **test = rl_raw(best->arena, best->list.count + 1, rl_test *);
+    find(best, most);
+    for (int count; (count = take_pending(best, most, test)) > 0; find(best, most)) {
+        rl_status status = tell_parted(best, c, work, test, count);
+        if (status != RL_OK)
+            return status;
+        for (int i = 0, at = 0; i < count; i++) {
+            at = (int)(test[i] - best->list.at);
+            work->test_unknown += test[i]->bits < 0;
+            if (test[i]->bits >= 0)
+                put(best, (candidate){rl_rate_of(test[i]->bits, test[i]->minutes), BITS, at, at + 1});
+        }
+        for (; best->founds > before; best->founds--) {
+            const rl_test *own = &best->found[best->founds - 1];
+            int at = best->found_place[best->founds - 1];
+            put(best, (candidate){rl_rate_of(own->bits, own->minutes), BITS, at, at + 1});
+        }
+    }
+    return RL_OK;
 }
 
 /* ---- answers ---- */
 
+/* Ends that were met while the test was worked out part by part; NULL: it was not. */
+static const rl_likely *likely_of(const rl_best *best, const rl_test *test)
+{
+    for (int i = 0; best->likely && i < best->list.count; i++)
+        if (best->list.at[i].text == test->text)
+            return best->likely[i];
+    return NULL;
+}
+
+static void set_range(rl_best *best, const rl_case *c, rl_test *test)
+{
+    const rl_likely *likely = likely_of(best, test);
+    if (likely)
+        rl_likely_set(likely, c, test);
+    else if (best->adviser)
+        rl_adviser_ranges(best->adviser, c, test);
+}
+
 /* Ranges of what stands first. */
-static void set_ranges(rl_adviser *adviser, rl_test *test, size_t count, ranges *ranged)
+static void set_ranges(rl_best *best, const rl_case *c, rl_test *test, size_t count, ranges *ranged)
 {
     for (size_t i = 0; i < count; i++) {
         bool supply = test[i].sort == RL_TEST_SUPPLY;
-        if (supply ? test[i].bits < 0 || ranged->supplies == RANGED_SUPPLIES
-                   : ranged->spans == RANGED_SPANS || (test[i].sort != RL_TEST_DROP && test[i].sort != RL_TEST_RESISTANCE))
+        if (!rl_test_has_range(test[i].sort) || (supply ? test[i].bits < 0 || ranged->supplies == RANGED_SUPPLIES
+                                                        : ranged->spans == RANGED_SPANS))
             continue;
-        rl_adviser_ranges(adviser, &test[i]);
+        set_range(best, c, &test[i]);
         *(supply ? &ranged->supplies : &ranged->spans) += 1;
     }
 }
@@ -205,35 +306,52 @@ static void advise_load(rl_adviser *adviser, const rl_candidates *list, const by
     rl_adviser_together(adviser, -1);
 }
 
-static void advise_all(rl_best *best, rl_work *work)
+/* Whether there is a tree over the whole network that is small enough to be asked. */
+static bool fits(const rl_best *best, double most_cells)
+{
+    return best->adviser && rl_plan_cells(rl_adviser_bearings(best->adviser)->givens->bench->plan) <= most_cells;
+}
+
+static rl_status advise_all(rl_best *best, rl_case *c, rl_work *work)
 {
     const rl_candidates *list = &best->list;
     ranges ranged = {0};
+    bool whole = fits(best, RL_PORTION_CELLS);
     by_subject tests = group(&work->arena, list, best->nodes);
-    for (int e = -1; e < best->nodes; e++)
+    for (int i = 0; i < list->count && !whole; i++)
+        list->at[i].bits = -1;
+    for (int e = -1; e < best->nodes && whole; e++)
         advise_load(best->adviser, list, &tests, e);
+    rl_status status = tell_rest(best, c, work);
+    if (status != RL_OK)
+        return status;
     for (int i = 0; i < list->count; i++)
         work->test_unknown += list->at[i].bits < 0;
     rl_test *test = rl_rates_sort(&work->arena, list->at, list->count);
-    set_ranges(best->adviser, test, (size_t)list->count, &ranged);
+    set_ranges(best, c, test, (size_t)list->count, &ranged);
     work->tests = test;
     work->test_count = (size_t)list->count;
     work->test_most = 0;
+    return RL_OK;
 }
 
-static void advise_best(rl_best *best, rl_case *c, rl_work *work, size_t most)
+static rl_status advise_best(rl_best *best, rl_case *c, rl_work *work, size_t most)
 {
     size_t before = best->founds;
     if (!best->heap) {
         rl_adviser_bound(best->adviser, MOST_SPENT);
         rl_limits_make(&best->limits, best->arena, &work->scratch, c, rl_adviser_bearings(best->adviser));
+        best->pending = rl_raw(best->arena, best->list.count + 1, candidate);
         put_all(best);
     }
-    find(best, work, most);
-    set_ranges(best->adviser, &best->found[before], best->founds - before, &best->ranged);
+    rl_status status = find_with_pending(best, c, work, before, most);
+    if (status != RL_OK)
+        return status;
+    set_ranges(best, c, &best->found[before], best->founds - before, &best->ranged);
     work->tests = best->found;
     work->test_count = best->founds;
     work->test_most = most;
+    return RL_OK;
 }
 
 static rl_status begin(rl_case *c, rl_work *work)
@@ -242,8 +360,9 @@ static rl_status begin(rl_case *c, rl_work *work)
     best->arena = &work->arena;
     best->nodes = c->model->nodes;
     work->test_unknown = 0;
-    rl_status status = rl_adviser_make(&best->adviser, c, work);
-    if (status != RL_OK)
+    work->test_share = 1;
+    rl_status status = work->bounded ? RL_WIDE : rl_adviser_make(&best->adviser, c, work);
+    if (status != RL_OK && status != RL_WIDE)
         return status;
     rl_admit_all(&best->list, &work->arena, c);
     work->best = best;
@@ -257,11 +376,9 @@ static rl_status advise(rl_case *c, rl_work *work, size_t most)
     rl_status status = work->best && !all ? RL_OK : begin(c, work);
     if (status != RL_OK)
         return status;
-    if (all || most >= (size_t)work->best->list.count)
-        advise_all(work->best, work);
-    else
-        advise_best(work->best, c, work, most);
-    return RL_OK;
+    if (all || !fits(work->best, MOST_WHOLE) || most >= (size_t)work->best->list.count)
+        return advise_all(work->best, c, work);
+    return advise_best(work->best, c, work, most);
 }
 
 typedef struct tests_question {
@@ -275,7 +392,7 @@ static rl_status answer_tests(rl_case *c, void *argument)
     tests_question *q = argument;
     rl_work *work;
     rl_status status = rl_work_answer(c, &work);
-    if (status != RL_OK || !work->bench.tree)
+    if (status != RL_OK)
         return status;
     bool enough = work->tests && (work->test_most == 0 || (q->most > 0 && q->most <= work->test_most));
     if (!enough)
@@ -309,7 +426,7 @@ static rl_status answer_ranges(rl_case *c, void *argument)
         return RL_USAGE;
     bool known = q->test->healthy_high > q->test->healthy_low || q->test->suspect_high > q->test->suspect_low;
     if (!known && q->test->bits >= 0)
-        rl_adviser_ranges(work->best->adviser, q->out);
+        set_range(work->best, c, q->out);
     return RL_OK;
 }
 

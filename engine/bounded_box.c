@@ -290,3 +290,25 @@ double rl_box_cells(const rl_box *box, const rl_plan *plan)
     }
     return sum < RL_MOST_CELLS ? sum : RL_MOST_CELLS;
 }
+
+int rl_box_best_part(rl_arena *arena, const rl_box *box, const rl_plan *plan, int most_values)
+{
+    rl_mark mark = rl_arena_mark(arena);
+    double *saved = rl_many(arena, plan->variables + 1, double), most = 0;
+    int best = -1;
+    for (int k = 0; k < plan->variables; k++) {
+        const int *scope = rl_scope(plan, k);
+        double cells = 1;
+        for (int i = 0; i < rl_scope_count(plan, k); i++)
+            cells *= box->count[plan->order[scope[i]]];
+        for (int i = 0; i < rl_scope_count(plan, k); i++)
+            saved[plan->order[scope[i]]] += cells - cells / box->count[plan->order[scope[i]]];
+    }
+    for (int v = 0; v < plan->variables; v++)
+        if (box->count[v] > 1 && box->count[v] <= most_values && saved[v] > most) {
+            most = saved[v];
+            best = v;
+        }
+    rl_arena_rewind(arena, mark);
+    return best;
+}

@@ -51,6 +51,10 @@ rl_net *rl_box_net(rl_arena *arena, const rl_box *box);
 /* Cells that the tables of the whole net's order would have in the box. */
 double rl_box_cells(const rl_box *box, const rl_plan *plan);
 
+/* The variable of 2 to `most_values` values of which a single one leaves the fewest cells in the tables
+ * of `plan`, one of the box's own net; -1: there is none. */
+int rl_box_best_part(rl_arena *arena, const rl_box *box, const rl_plan *plan, int most_values);
+
 /* ---- bounded_ceiling.c ---- */
 
 /* ln of an upper bound on the sum of the net's product, by eliminating in the

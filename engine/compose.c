@@ -35,7 +35,7 @@ static void law_of_variable(rl_givens *givens, int expr, int variable, rl_given 
     int size = rl_net_size(bench->network.net, variable);
     double *p = rl_many(givens->arena, size * out->rows, double);
     for (int v = 0; v < size; v++)
-        p[v * out->rows + row_of(bench, expr, v)] = 1;
+        p[v * out->rows + row_of(bench, expr, rl_network_value(&bench->network, variable, v))] = 1;
     out->count = 1;
     out->variable[0] = variable;
     out->size[0] = size;
@@ -80,6 +80,22 @@ static bool list_inputs(const rl_network *network, const rl_cells *after, size_t
     return true;
 }
 
+/* Of a law over all values of its variables, what the net has of them. */
+static void leave_out(rl_givens *givens, rl_given *out)
+{
+    const rl_network *network = &givens->bench->network;
+    rl_cells t = {.count = out->count, .cell = (double *)out->p};
+    if (!network->left)
+        return;
+    memcpy(t.size, out->size, (size_t)out->count * sizeof *t.size);
+    t.size[t.count++] = out->rows;
+    for (int i = 0; i < out->count; i++) {
+        rl_cells_select(givens->arena, &t, i, rl_net_size(network->net, out->variable[i]), network->left[out->variable[i]]);
+        out->size[i] = t.size[i];
+    }
+    out->p = t.cell;
+}
+
 /* An absorbed element given what it was absorbed into. */
 static bool law_of_absorbed(rl_givens *givens, int expr, rl_given *out)
 {
@@ -103,6 +119,7 @@ static bool law_of_absorbed(rl_givens *givens, int expr, rl_given *out)
             p[to * (size_t)out->rows + (size_t)row_of(bench, expr, (int)v)] += weight[v] * from[v * inner] / after->cell[c];
     }
     out->p = p;
+    leave_out(givens, out);
     hang_on(givens, out, bench->exprs.at[expr].a);
     return true;
 }

@@ -89,6 +89,7 @@ typedef struct rl_network {
     int *absorbed_of;           /* by expression: its place in that list, or -1 */
     const bool *told;           /* by expression: the law of something absorbed speaks of it */
     double log_scale;           /* ln of everything that stays out of the net */
+    const int *const *left;     /* by variable: those of its values that the net has; NULL: all (portion.c) */
     bool impossible;            /* that already came to 0 */
     bool wide;                  /* the factors would pass the draft's `most_cells`: no net was made */
 } rl_network;
@@ -102,6 +103,12 @@ void rl_network_make(rl_network *network, rl_arena *arena, const rl_draft *draft
 static inline int rl_network_variable(const rl_network *network, int expr)
 {
     return expr < network->expr_count ? network->of_expr[expr] : -1;
+}
+
+/* What value i of a variable, as the net has it, was before values were left out. */
+static inline int rl_network_value(const rl_network *network, int variable, int i)
+{
+    return network->left ? network->left[variable][i] : i;
 }
 
 #endif

@@ -77,13 +77,22 @@ static void append(rl_probe *probe, const rl_cells *table)
     probe->factor[probe->factors++] = *table;
 }
 
+/* Input `at` becomes one of the net, with the values that the net has of it. */
+static void name_input(const rl_probe *probe, rl_cells *table, int at, int variable)
+{
+    const rl_network *network = &probe->bench->network;
+    table->input[at] = net_input(variable);
+    if (network->left)
+        rl_cells_select(probe->arena, table, at, rl_net_size(network->net, variable), network->left[variable]);
+}
+
 /* Expressions that the net has become inputs of the net. */
 static void name_inside(const rl_probe *probe, rl_cells *table)
 {
     for (int i = 0; i < table->count; i++) {
         int variable = usable_variable(probe, table->input[i]);
         if (variable >= 0)
-            table->input[i] = net_input(variable);
+            name_input(probe, table, i, variable);
     }
     rl_cells_merge(probe->arena, table);
 }
@@ -130,7 +139,7 @@ static rl_cells with_net_inputs(const rl_probe *probe, const rl_cells *law)
         int input = own.input[i];
         int variable = input < 0 ? network->helper[-1 - input] : network->of_expr[input];
         if (variable >= 0)
-            own.input[i] = net_input(variable);
+            name_input(probe, &own, i, variable);
     }
     return own;
 }

@@ -121,3 +121,14 @@ void rl_cells_sum(rl_arena *arena, rl_cells *table, int at, const double *weight
     table->cell = cell;
     replace_input(table, at, 0, NULL, NULL);
 }
+
+void rl_cells_select(rl_arena *arena, rl_cells *table, int at, int count, const int *value)
+{
+    size_t inner = extent(table, at + 1, table->count), outer = extent(table, 0, at), size = (size_t)table->size[at];
+    double *cell = rl_raw(arena, outer * (size_t)count * inner, double), *to = cell;
+    for (size_t o = 0; o < outer; o++)
+        for (int v = 0; v < count; v++, to += inner)
+            memcpy(to, &table->cell[(o * size + (size_t)value[v]) * inner], inner * sizeof *to);
+    table->size[at] = count;
+    table->cell = cell;
+}

@@ -27,6 +27,8 @@ void rl_cells_take(rl_arena *arena, rl_cells *table);
  * value that combination c of the fresh ones stands for. */
 void rl_cells_expand(rl_arena *arena, rl_cells *table, int at, int fresh_count, const int *fresh,
                      const int *fresh_size, const int *map);
+/* Leaves `count` values of input `at`: those listed, rising. */
+void rl_cells_select(rl_arena *arena, rl_cells *table, int at, int count, const int *value);
 /* Inputs that stand twice become one: the diagonal is kept. */
 void rl_cells_merge(rl_arena *arena, rl_cells *table);
 /* Sums input `at` out under `weight`. */

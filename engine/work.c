@@ -185,7 +185,7 @@ static void say_apart(rl_bench *fresh, rl_arena *arena)
     (void)known;
 }
 
-rl_status rl_bench_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, rl_world *world)
+rl_status rl_bench_draw_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, rl_world *world, const bool *keep)
 {
     const rl_model *model = bench->frame.model;
     name_connectors(bench);
@@ -206,7 +206,14 @@ rl_status rl_bench_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, 
     }
     copy_bench(fresh, arena, bench, &bench->draft);
     say_apart(fresh, arena);
-    rl_status status = make_network(fresh, arena, NULL, last);
+    return draw_network(fresh, arena, keep, last);
+}
+
+rl_status rl_bench_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, rl_world *world)
+{
+    rl_status status = rl_bench_draw_for_tests(fresh, arena, bench, world, NULL);
+    if (status == RL_OK)
+        status = rl_bench_plan(fresh, arena);
     if (status == RL_OK)
         status = rl_bench_collect(fresh);
     if (status == RL_OK)

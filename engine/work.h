@@ -39,6 +39,8 @@ rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, rl_bench *bench, cons
 /* The same findings, with every path in this world (of the last occasion) that
  * the net has telling the last occasion; calibrated. */
 rl_status rl_bench_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, rl_world *world);
+/* The same without plan and tree, with the elements of `keep` as variables of the net (NULL: none). */
+rl_status rl_bench_draw_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, rl_world *world, const bool *keep);
 /* Says the lines from `known` on to a bench of those before, whose net then has no plan and no tree.
  * False, and the bench is of no use any more, where the network has to be made anew. */
 bool rl_bench_extend(rl_bench *bench, int known);
@@ -91,6 +93,7 @@ typedef struct rl_work {
     size_t test_count, test_most;
     struct rl_best *best;       /* best.c: how far the best tests were looked for; NULL: not yet */
     size_t test_unknown;        /* tests tried that would take too wide a table */
+    double test_share;          /* of what the answer holds: what the bits are of */
     struct rl_bounded *bounded; /* bounded.h: the regions of a net too wide; NULL: there was one tree */
 } rl_work;
 

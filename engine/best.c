@@ -398,7 +398,7 @@ static rl_status answer_tests(rl_case *c, void *argument)
     if (!enough)
         status = advise(c, work, q->most);
     if (status != RL_OK)
-        return status;
+        return status == RL_WIDE && work->bounded ? RL_OK : status;   /* none is known then */
     *q->tests = work->tests;
     *q->count = q->most > 0 && q->most < work->test_count ? q->most : work->test_count;
     return RL_OK;
@@ -440,6 +440,15 @@ rl_status rl_case_ranges(rl_case *c, const rl_test *test, rl_test *out)
 size_t rl_case_tests_unknown(const rl_case *c)
 {
     return c->work ? c->work->test_unknown : 0;
+}
+
+/* Shares that fall short of 1 by less are 1. */
+static const double ROUNDING = 1e-9;
+
+double rl_case_tests_share(const rl_case *c)
+{
+    double share = c->work ? c->work->test_share * (1 - c->work->answer.neglected) : 1;
+    return share > 1 - ROUNDING ? 1 : share;
 }
 
 rl_status rl_case_tests(rl_case *c, const rl_test **out, size_t *count)

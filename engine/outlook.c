@@ -318,6 +318,12 @@ static void set_outlooker(outlooker *o, rl_case *c, outlook_question *q)
     leave_out_repaired(o);
 }
 
+/* Each outcome of a course would have to be answered region by region: too dear. */
+static bool may_look_on(const outlooker *o, const rl_outlook *out, const rl_choice *choice)
+{
+    return out->mends > 0 && choice->count > 0 && !o->c->work->bounded;
+}
+
 static rl_status look_out(rl_case *c, void *argument)
 {
     outlook_question *q = argument;
@@ -326,12 +332,12 @@ static rl_status look_out(rl_case *c, void *argument)
     rl_outlook *out = rl_new(o.arena, rl_outlook);
     rl_choice choice = rl_choose_tests(o.arena, q->list, q->count, q->most);
     repair_now(&o, q->answer->belief, out);
-    if (out->mends > 0 && choice.count > 0) {
+    if (may_look_on(&o, out, &choice)) {
         rl_sequel_open(&q->sequel, c, c->arena.bail);
         test_first(&o, &choice, q->answer->log_evidence, out);
     }
     out->advice = advise(out);
-    bool looked = out->courses > 0 || (choice.count == 0 && !q->answer->bounded);
+    bool looked = out->courses > 0 || (choice.count == 0 && !c->work->bounded);
     out->stop = out->at_fault >= LIKELY && looked && !out->advice;
     if (o.status == RL_OK)
         *q->out = out;
@@ -418,7 +424,7 @@ static rl_status look_for_advice(rl_case *c, void *argument)
     rl_outlook *out = rl_new(o.arena, rl_outlook);
     rl_choice choice = choose_by_rate(o.arena, q);
     repair_now(&o, q->of.answer->belief, out);
-    if (out->mends > 0 && choice.count > 0) {
+    if (may_look_on(&o, out, &choice)) {
         rl_sequel_open(&q->of.sequel, c, c->arena.bail);
         walk(&o, q, &choice, out);
     }

@@ -315,9 +315,11 @@ rl_status rl_case_tests(rl_case *c, const rl_test **out, size_t *count);
 /* The `most` best of them (0: all): the same tests and numbers, but only as many
  * are worked out as it takes to know which are the best of those that can be. */
 rl_status rl_case_best_tests(rl_case *c, size_t most, const rl_test **out, size_t *count);
-/* How many tests the last of these two calls tried and could not work out
- * within its tables, or (the best only) within what may be spent on a wide network. */
+/* How many tests the last of these two calls tried and could not work out within its tables. */
 size_t rl_case_tests_unknown(const rl_case *c);
+/* How much of all probability the bits are of, at least: 1, but where the answer is not exact,
+ * or fewer parts of it could be looked at for tests than for the answer. */
+double rl_case_tests_share(const rl_case *c);
 
 /* An `expect` line of the case: did it hold? */
 typedef struct rl_expectation { size_t line; bool held; double p; size_t element; } rl_expectation;

@@ -301,7 +301,11 @@ static rl_status fill(json_t *object, const rl_model *model, rl_case *c, const j
         status = outlook(object, model, c);
     if (status == RL_OK && most->lookahead >= 2)
         status = lookahead(object, c);
-    return status == RL_OK ? next(json_object_get(object, "next"), model, c, most->tests) : status;
+    if (status == RL_OK)
+        status = next(json_object_get(object, "next"), model, c, most->tests);
+    if (status == RL_OK && rl_case_tests_share(c) < 1)
+        json_put(object, "next_share", json_number_of(rl_case_tests_share(c)));
+    return status;
 }
 
 rl_status json_rank(FILE *out, const rl_model *model, rl_case *c, const json_amount *most)

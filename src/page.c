@@ -218,7 +218,7 @@ static rl_status print_sum(const page *p, rl_case *c, const rl_answer *answer, c
     page_courses(p, outlook);
     text line = { 0 };
     words_sum(&line, p->model, answer, shares);
-    if (!answer->bounded)   /* else no test was worked out */
+    if (!answer->bounded || count > 0)   /* else no test was worked out */
         words_step(&line, p->model, outlook, count > 0 ? best : NULL);
     say(p, "In short: ", &line);
     text_clear(&line);

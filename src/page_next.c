@@ -206,6 +206,11 @@ static void print_list(const page *p, rl_case *c, const numbered *list)
 static void print_unknown(const page *p, const rl_case *c)
 {
     text line = { 0 };
+    if (rl_case_tests_share(c) < 1) {
+        words_tests_share(&line, rl_case_tests_share(c));
+        say(p, "  ", &line);
+        text_clear(&line);
+    }
     if (rl_case_tests_unknown(c) > 0) {
         words_unknown(&line, rl_case_tests_unknown(c));
         say(p, "  ", &line);

@@ -338,6 +338,18 @@ void words_explanation(text *out, const rl_model *model, const rl_explanation *x
     }
 }
 
+void words_tests_share(text *out, double share)
+{
+    text_add(out, "Bits are of the faults that were looked at, which hold ");
+    if (share < 0.9999) {
+        text_add(out, "at least ");
+        words_percent(out, share);
+    } else {
+        text_add(out, "all but at most %.2g", 1 - share);
+    }
+    text_add(out, " of the probability.");
+}
+
 void words_unknown(text *out, size_t count)
 {
     text_add(out, "%zu further test%s would take too long or too wide a table to be worked out: not ranked.", count,

@@ -40,6 +40,8 @@ void words_outcomes(text *out, const rl_model *model, const rl_test *test);
 /* "rear crossmember stud (rear) corroded + …", or that nothing is at fault. */
 void words_explanation(text *out, const rl_model *model, const rl_explanation *explanation);
 /* Tests that could not be worked out. */
+/* Of what share of all probability the bits of tests are. */
+void words_tests_share(text *out, double share);
 void words_unknown(text *out, size_t count);
 /* The line of shares. */
 void words_shares(text *out, const rl_shares *shares);

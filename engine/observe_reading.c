@@ -165,22 +165,21 @@ static int first_of_end(const rl_observer *o, const rl_fold *fold)
 static rl_cells end_of_fold(rl_arena *arena, const rl_fold *fold, int first, int before, const double *density)
 {
     const rl_step *step = fold->step + first;
-    int states = step[0].from, own = states > 1, value[RL_INPUTS] = {0};
+    int states = step[0].from, own = states > 1;
     rl_cells t = {.count = own + fold->steps - first, .input = {before}, .size = {states}};
     for (int i = own; i < t.count; i++) {
         t.input[i] = step[i - own].input;
         t.size[i] = step[i - own].values;
     }
     rl_cells_take(arena, &t);
-    size_t cells = rl_cells_count(&t);
-    for (size_t c = 0; c < cells; c++) {
-        int state = own ? value[0] : 0;
-        for (int i = own; i < t.count; i++)
-            state = step[i - own].next[state * t.size[i] + value[i]];
-        t.cell[c] = density[state];
-        for (int i = t.count; i-- > 0 && ++value[i] == t.size[i];)
-            value[i] = 0;
-    }
+    int *state = rl_raw(arena, rl_cells_count(&t), int), reached = states;
+    for (int i = 0; i < states; i++)
+        state[i] = i;
+    for (int i = own; i < t.count; reached *= t.size[i++])   /* from behind: what is read is not written over yet */
+        for (int c = reached; c-- > 0;)
+            memmove(state + c * t.size[i], step[i - own].next + state[c] * t.size[i], (size_t)t.size[i] * sizeof *state);
+    for (int c = 0; c < reached; c++)
+        t.cell[c] = density[state[c]];
     return t;
 }
 

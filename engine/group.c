@@ -115,12 +115,22 @@ const rl_tree *rl_group_tree(rl_groups *groups, const rl_bench *bench, const rl_
     return g->tree;
 }
 
-bool rl_group_ask(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, double most_cells, int count,
-                  const int *list, double *out)
+static rl_recall *recall_of(rl_groups *groups, const rl_bench *bench)
 {
     if (!groups->recall)
         groups->recall = rl_recall_make(groups->arena, bench->tree);
-    return rl_group_may_spend(groups, bench) && rl_recall_joint(groups->recall, scratch, most_cells, count, list, out);
+    return groups->recall;
+}
+
+bool rl_group_query(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, const rl_extension *extension, double *out)
+{
+    return rl_group_may_spend(groups, bench) && rl_recall_query(recall_of(groups, bench), scratch, extension, out);
+}
+
+bool rl_group_ask(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, double most_cells, int count,
+                  const int *list, double *out)
+{
+    return rl_group_may_spend(groups, bench) && rl_recall_joint(recall_of(groups, bench), scratch, most_cells, count, list, out);
 }
 
 /* A group of its own for these variables, from the net or from a wider group; NULL: too wide. */

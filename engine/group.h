@@ -44,6 +44,8 @@ bool rl_group_may_spend(rl_groups *groups, const rl_bench *bench);
 /* The joint of these variables by the bench's own tree, not kept; false: through tables of more cells. */
 bool rl_group_ask(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, double most_cells, int count,
                   const int *list, double *out);
+/* A query to that tree, as rl_tree_query. */
+bool rl_group_query(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, const rl_extension *extension, double *out);
 /* The group of exactly these variables; NULL: too large, or it would cost too much. */
 const rl_group *rl_group_for(rl_groups *groups, const rl_bench *bench, rl_arena *scratch, const int *list, int count);
 /* The joint of the smallest group that there is or can be made, through tables of no more cells; NULL as above. */

@@ -105,5 +105,7 @@ typedef struct rl_recall rl_recall;
 rl_recall *rl_recall_make(rl_arena *arena, const rl_tree *tree);
 /* As rl_tree_joint_within; `scratch` is another arena. */
 bool rl_recall_joint(rl_recall *recall, rl_arena *scratch, double most_cells, int count, const int *variable, double *out);
+/* As rl_tree_query. */
+bool rl_recall_query(rl_recall *recall, rl_arena *scratch, const rl_extension *extension, double *out);
 
 #endif

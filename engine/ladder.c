@@ -259,22 +259,31 @@ static rl_rung *kept_rung(const rl_ladders *l, int variable, const int *parent, 
 /* Fainter than this nothing is known of what it brings about; it could not be divided by. */
 static const double FAINTEST = 1e-290;
 
+/* A law of one row, from shares that stand `step` apart. */
+static inline void set_law(const double *from, size_t step, size_t size, double *to)
+{
+    double sum = 0;
+    for (size_t v = 0; v < size; v++)
+        sum += from[v * step];
+    double by = sum > FAINTEST ? 1 / sum : 0;
+    for (size_t v = 0; v < size; v++)
+        to[v] = from[v * step] * by;
+}
+
 /* Cells, from the joint over parents and variable in the net's order. */
 static double *law_cells(rl_arena *arena, const rl_rung *r, const double *joint)
 {
+    enum { OFTEN = 6 };   /* the loops of a size that is known are unrolled */
     double *p = rl_arena_raw(arena, r->cells * sizeof *p), *to = p;
     size_t inner = 1, size = (size_t)r->size;
     for (int i = r->parents; i-- > 0 && r->parent[i] > r->variable;)
         inner *= (size_t)r->parent_size[i];
     for (size_t at = 0; at < r->cells; at += inner * size)
         for (size_t i = 0; i < inner; i++, to += size) {
-            const double *from = &joint[at + i];
-            double sum = 0;
-            for (size_t v = 0; v < size; v++)
-                sum += from[v * inner];
-            double by = sum > FAINTEST ? 1 / sum : 0;
-            for (size_t v = 0; v < size; v++)
-                to[v] = from[v * inner] * by;
+            if (size == OFTEN)
+                set_law(&joint[at + i], inner, OFTEN, to);
+            else
+                set_law(&joint[at + i], inner, size, to);
         }
     return p;
 }

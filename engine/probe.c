@@ -437,8 +437,8 @@ static bool run_query(rl_probe *probe, int target, double *out)
     rl_extension extension = {.variables = q.extras, .size = q.size, .tables = tables, .table = table,
                               .target = number_of(&q, group, base, target),
                               .most_cells = probe->groups ? RL_GROUP_CELLS : 0};
-    if (!group && probe->groups && !rl_group_may_spend(probe->groups, probe->bench))
-        return false;
+    if (!group && probe->groups)
+        return rl_group_query(probe->groups, probe->bench, probe->arena, &extension, out);
     return rl_tree_query(group ? rl_group_tree(probe->groups, probe->bench, group) : probe->bench->tree, probe->arena, &extension, out);
 }
 

@@ -364,6 +364,22 @@ static int cheapest(rl_product *product)
     return best;
 }
 
+static double total_of(const double *cell, size_t count)
+{
+    enum { LANES = 4 };
+    double sum[LANES] = {0}, all = 0;
+    size_t i = 0;
+    for (; i + LANES <= count; i += LANES)
+        for (size_t j = 0; j < LANES; j++)
+            sum[j] += cell[i + j];
+    for (; i < count; i++)
+        all += cell[i];
+    for (size_t j = 0; j < LANES; j++)
+        all += sum[j];
+    assert(all > 0);
+    return all;
+}
+
 bool rl_product_reduce(rl_product *product, int count, const int *keep, double *out)
 {
     for (int v = cheapest(product); v >= 0; v = cheapest(product)) {
@@ -371,24 +387,19 @@ bool rl_product_reduce(rl_product *product, int count, const int *keep, double *
             return false;
         sum_out(product, v);
     }
-    rl_query_part whole = unit_part(product), one = whole;
+    rl_query_part whole = unit_part(product), share = whole;
     for (int i = 0; i < product->parts; i++)
         whole = i == 0 ? product->part[i] : join(product, &whole, &product->part[i], false);
     spread(product, &whole);
-    size_t cells = 1;
     rl_query_part result = {.variable = rl_arena_raw(product->arena, (size_t)count * sizeof(int))};
-    for (int i = 0; i < count; i++) {
-        cells *= product->size[keep[i]];
+    for (int i = 0; i < count; i++)
         if (product->size[keep[i]] > 1)
             result.variable[result.count++] = keep[i];
-    }
     set_mask(product, &result);
-    multiply_sum(product, out, &result, &whole, &one, result.count, result.variable);
-    double sum = 0;
-    for (size_t i = 0; i < cells; i++)
-        sum += out[i];
-    assert(sum > 0);
-    rl_scale(out, cells, 1 / sum);
+    assert(result.cells == whole.cells);
+    double by = 1 / total_of(whole.cell, whole.cells);
+    share.cell = &by;
+    multiply_sum(product, out, &result, &whole, &share, result.count, result.variable);
     return true;
 }
 

@@ -10,6 +10,7 @@
 #include "cover.h"
 #include "product.h"
 
+#include <assert.h>
 #include <string.h>
 
 /* Of a law: combinations of what was asked about, and cells; of all that is kept, cells. */
@@ -211,9 +212,12 @@ typedef struct asking {
     rl_arena *arena;
     rl_cover cover;
     station *station;        /* by bucket of the cover */
-    int *number;             /* by place: its bucket's in the cover; then its variable's in the product */
+    int *number;             /* by place: its bucket's in the cover; then its variable's in the product, and behind
+                              * all places those of the extension's variables */
     const kept_law **part;
     int parts;
+    const rl_extension *extension;   /* NULL: none */
+    rl_product product;
 } asking;
 
 static void start(asking *ask, int count, const int *variable)
@@ -225,7 +229,7 @@ static void start(asking *ask, int count, const int *variable)
     rl_cover_find(&ask->cover);
     ask->station = rl_many(ask->arena, ask->cover.buckets, station);
     ask->part = rl_raw(ask->arena, 2 * ask->cover.buckets, const kept_law *);
-    ask->number = rl_raw(ask->arena, plan->variables, int);
+    ask->number = rl_raw(ask->arena, plan->variables + (ask->extension ? ask->extension->variables : 0), int);
     memset(ask->number, 0xff, (size_t)plan->variables * sizeof(int));
     for (int i = 0; i < ask->cover.buckets; i++)
         ask->number[ask->cover.bucket[i]] = i;
@@ -263,30 +267,58 @@ static void pass(asking *ask, int at)
     above->up = up;
 }
 
-static void add_parts(asking *ask, rl_product *product)
+/* Numbers the variables of all parts by rising place. */
+static void number_all(asking *ask)
 {
     const rl_plan *plan = ask->recall->tree->plan;
-    int variables = 0, most = 1;
+    const rl_extension *extension = ask->extension;
+    int variables = 0, extra = extension ? extension->variables : 0;
     memset(ask->number, 0xff, (size_t)plan->variables * sizeof(int));
     for (int i = 0; i < ask->parts; i++) {
         const rl_part *part = &ask->part[i]->part;
-        most = part->count > most ? part->count : most;
         for (int k = 0; k < part->count; k++) {
             variables += ask->number[part->place[k]] < 0;
             ask->number[part->place[k]] = 0;
         }
     }
-    rl_product_make(product, ask->arena, variables, ask->parts);
+    rl_product_make(&ask->product, ask->arena, variables + extra, ask->parts + (extension ? extension->tables : 0));
     for (int k = 0; k < plan->variables; k++)
         if (ask->number[k] == 0)
-            ask->number[k] = rl_product_variable(product, plan->size[k]);
-    int *variable = rl_raw(ask->arena, most, int);
-    for (int i = 0; i < ask->parts; i++) {
-        const rl_part *part = &ask->part[i]->part;
-        for (int k = 0; k < part->count; k++)
-            variable[k] = ask->number[part->place[k]];
-        rl_product_add(product, variable, part->count, ask->part[i]->cell);
-    }
+            ask->number[k] = rl_product_variable(&ask->product, plan->size[k]);
+    for (int i = 0; i < extra; i++)
+        ask->number[plan->variables + i] = rl_product_variable(&ask->product, extension->size[i]);
+}
+
+static void add_part(asking *ask, const int *place, int count, const double *cell)
+{
+    int variable[RL_MOST_AXES];
+    assert(count <= RL_MOST_AXES);
+    for (int i = 0; i < count; i++)
+        variable[i] = ask->number[place[i]];
+    rl_product_add(&ask->product, variable, count, cell);
+}
+
+static void add_table(asking *ask, const rl_table *table)
+{
+    const rl_plan *plan = ask->recall->tree->plan;
+    int place[RL_MOST_AXES];
+    assert(table->count <= RL_MOST_AXES);
+    for (int i = 0; i < table->count; i++)
+        place[i] = table->variable[i] < plan->variables ? plan->place[table->variable[i]] : table->variable[i];
+    add_part(ask, place, table->count, table->cells);
+}
+
+/* The product of all that tells about the net's variables, and of the extension. */
+static void gather(asking *ask, int count, const int *variable)
+{
+    start(ask, count, variable);
+    for (int i = 0; i < ask->cover.buckets; i++)
+        pass(ask, i);
+    number_all(ask);
+    for (int i = 0; i < ask->parts; i++)
+        add_part(ask, ask->part[i]->part.place, ask->part[i]->part.count, ask->part[i]->cell);
+    for (int i = 0; ask->extension && i < ask->extension->tables; i++)
+        add_table(ask, &ask->extension->table[i]);
 }
 
 bool rl_recall_joint(rl_recall *recall, rl_arena *scratch, double most_cells, int count, const int *variable, double *out)
@@ -295,18 +327,43 @@ bool rl_recall_joint(rl_recall *recall, rl_arena *scratch, double most_cells, in
         return true;
     rl_mark mark = rl_arena_mark(scratch);
     asking ask = {.recall = recall, .arena = scratch};
-    rl_product product;
-    start(&ask, count, variable);
-    for (int i = 0; i < ask.cover.buckets; i++)
-        pass(&ask, i);
-    add_parts(&ask, &product);
+    gather(&ask, count, variable);
     int *keep = rl_raw(scratch, count, int);
     for (int i = 0; i < count; i++) {
         keep[i] = ask.number[recall->tree->plan->place[variable[i]]];
-        product.kept[keep[i]] = true;
+        ask.product.kept[keep[i]] = true;
     }
-    product.most = most_cells;
-    bool answered = rl_product_reduce(&product, count, keep, out);
+    ask.product.most = most_cells;
+    bool answered = rl_product_reduce(&ask.product, count, keep, out);
+    rl_arena_rewind(scratch, mark);
+    return answered;
+}
+
+/* The net's variables that an extension speaks of, each once. */
+static int list_variables(const rl_extension *extension, int variables, bool *met, int *list)
+{
+    int count = 0;
+    for (int i = 0; i < extension->tables; i++)
+        for (int k = 0; k < extension->table[i].count; k++) {
+            int v = extension->table[i].variable[k];
+            if (v >= variables || met[v])
+                continue;
+            met[v] = true;
+            list[count++] = v;
+        }
+    return count;
+}
+
+bool rl_recall_query(rl_recall *recall, rl_arena *scratch, const rl_extension *extension, double *out)
+{
+    rl_mark mark = rl_arena_mark(scratch);
+    int n = recall->tree->buckets, *list = rl_raw(scratch, n, int);
+    asking ask = {.recall = recall, .arena = scratch, .extension = extension};
+    assert(extension->target >= n && extension->target < n + extension->variables);
+    gather(&ask, list_variables(extension, n, rl_many(scratch, n, bool), list), list);
+    ask.product.kept[ask.number[extension->target]] = true;
+    ask.product.most = extension->most_cells;
+    bool answered = rl_product_reduce(&ask.product, 1, &ask.number[extension->target], out);
     rl_arena_rewind(scratch, mark);
     return answered;
 }

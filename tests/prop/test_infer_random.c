@@ -261,7 +261,7 @@ static void compare_marginals(const written *net, const rl_tree *tree)
 }
 
 /* Every prefix of a chain of extra variables is asked for its last. */
-static void compare_queries(chance *dice, written *net, const rl_tree *tree, rl_arena *arena)
+static void compare_queries(chance *dice, written *net, const rl_tree *tree, rl_recall *recall, rl_arena *arena)
 {
     int extras = 1 + below(dice, MOST_EXTRA);
     for (int e = 0; e < extras; e++) {
@@ -275,6 +275,9 @@ static void compare_queries(chance *dice, written *net, const rl_tree *tree, rl_
         double expected[MOST_SIZE], got[MOST_SIZE];
         double total = enumerate(net, 1, &target, expected);
         rl_tree_query(tree, arena, &extension, got);
+        for (int i = 0; i < net->size[target]; i++)
+            assert_near(got[i], expected[i] / total);
+        assert_true(rl_recall_query(recall, arena, &extension, got));
         for (int i = 0; i < net->size[target]; i++)
             assert_near(got[i], expected[i] / total);
     }
@@ -306,8 +309,8 @@ static void compare_round(chance *dice, written *net, rl_tree *tree, rl_arena *a
         draw_scope(dice, &scope, net->variables, MOST_ARITY);
         compare_joint(net, tree, recall, arena, scope.count, scope.variable);
     }
+    compare_queries(dice, net, tree, recall, arena);
     rl_arena_free(&kept);
-    compare_queries(dice, net, tree, arena);
 }
 
 static void random_nets(void **state)

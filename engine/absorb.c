@@ -3,9 +3,22 @@
 
 #include <assert.h>
 
+const double *rl_absorbed_before(rl_arena *arena, const rl_absorbed *absorbed)
+{
+    rl_cells before = absorbed->before;
+    if (before.cell)
+        return before.cell;
+    rl_cells_take(arena, &before);
+    int pairs = before.size[1] * before.size[2];
+    for (int c = 0; c < pairs; c++)
+        before.cell[(size_t)absorbed->map[c] * (size_t)pairs + (size_t)c] = 1;
+    return before.cell;
+}
+
 rl_cells rl_absorbed_law(rl_arena *arena, const rl_absorbed *absorbed, const double *weight)
 {
     rl_cells law = absorbed->before;
+    const double *before = rl_absorbed_before(arena, absorbed);
     int at = absorbed->at;
     size_t inner = 1, outer = 1, size = (size_t)law.size[at];
     for (int i = at + 1; i < law.count; i++)
@@ -19,7 +32,7 @@ rl_cells rl_absorbed_law(rl_arena *arena, const rl_absorbed *absorbed, const dou
             for (size_t i = 0; i < inner; i++) {
                 size_t cell = (o * size + v) * inner + i;
                 double sum = absorbed->after.cell[o * inner + i];
-                law.cell[cell] = sum > 0 ? weight[v] * absorbed->before.cell[cell] / sum : 0;
+                law.cell[cell] = sum > 0 ? weight[v] * before[cell] / sum : 0;
             }
     return law;
 }

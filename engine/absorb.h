@@ -19,12 +19,15 @@ typedef struct rl_absorbed {
     int at;               /* place of the element among the inputs of `before` */
     rl_cells before, after;
     const int *map;       /* of the definition of a path, `before`: map[first part][second] is the one value of
-                           * the path where its cell is 1, all others being 0; else NULL */
+                           * the path where its cell is 1, all others being 0; else NULL.  A large `before` is
+                           * kept as this alone: it has no cells */
 } rl_absorbed;
 
 /* Variables of the net as inputs of a probe's tables: this and below. */
 enum { RL_NET_INPUT = -1000 };
 
+/* The cells of `before`, made from the map where they were not kept. */
+const double *rl_absorbed_before(rl_arena *arena, const rl_absorbed *absorbed);
 /* The law of the element given the other inputs, as a table like `before`. */
 rl_cells rl_absorbed_law(rl_arena *arena, const rl_absorbed *absorbed, const double *weight);
 

@@ -361,7 +361,7 @@ static rl_status begin(rl_case *c, rl_work *work)
     best->nodes = c->model->nodes;
     work->test_unknown = 0;
     work->test_share = 1;
-    rl_status status = work->bounded ? RL_WIDE : rl_adviser_make(&best->adviser, c, work);
+    rl_status status = work->bounded || work->loose ? RL_WIDE : rl_adviser_make(&best->adviser, c, work);
     if (status != RL_OK && status != RL_WIDE)
         return status;
     rl_admit_all(&best->list, &work->arena, c);

@@ -103,7 +103,7 @@ static bool law_of_absorbed(rl_givens *givens, int expr, rl_given *out)
     const rl_network *network = &bench->network;
     const rl_absorbed *a = &network->absorbed[network->absorbed_of[expr]];
     const rl_cells *before = &a->before, *after = &a->after;
-    const double *weight = network->weight[expr];
+    const double *cells_before = rl_absorbed_before(givens->arena, a), *weight = network->weight[expr];
     size_t step[RL_INPUTS], cells = rl_cells_count(after), inner = 1, size = (size_t)before->size[a->at];
     if (!list_inputs(network, after, step, out))
         return false;
@@ -114,7 +114,7 @@ static bool law_of_absorbed(rl_givens *givens, int expr, rl_given *out)
         size_t to = 0, rest = c;
         for (int i = after->count; i-- > 0; rest /= (size_t)after->size[i])
             to += rest % (size_t)after->size[i] * step[i];
-        const double *from = &before->cell[c / inner * size * inner + c % inner];
+        const double *from = &cells_before[c / inner * size * inner + c % inner];
         for (size_t v = 0; v < size && after->cell[c] > 0; v++)
             p[to * (size_t)out->rows + (size_t)row_of(bench, expr, (int)v)] += weight[v] * from[v * inner] / after->cell[c];
     }

@@ -21,6 +21,14 @@ typedef struct rl_own {
     const double *row;          /* a weight for each of the expression's rows */
 } rl_own;
 
+/* What is taken for granted of an element that may be loose. */
+typedef enum rl_looseness {
+    RL_FREE,
+    RL_NOT_ACTIVE,              /* never loose and active: its state's weights say so already */
+    RL_ACTIVE,                  /* loose, and active at least once: likewise */
+    RL_ACTIVE_THEN              /* loose, and active in the chosen occasions of the frame and no others: likewise */
+} rl_looseness;
+
 typedef struct rl_draft {
     rl_arena *arena;
     rl_exprs *exprs;
@@ -39,6 +47,7 @@ typedef struct rl_draft {
     const rl_crowd *crowd;      /* loads that are no expressions: said all at once; NULL: none are */
     /* of each element: what its states weigh (prior x inspections), RL_STATES each */
     double (*state)[RL_STATES];
+    const unsigned char *looseness;   /* by element: a rl_looseness; NULL: all are free */
     bool *inspected;            /* its own state was looked at: `state` is not the prior */
 } rl_draft;
 

@@ -36,6 +36,7 @@ void rl_frame_make(rl_frame *frame, rl_arena *arena, const rl_model *model, cons
 
 static int project_pattern(rl_mask from, rl_mask to, int pattern)
 {
+    assert((to & ~from) == 0);
     int out = 0, next = 1;
     for (rl_mask bit = 1; bit <= from; bit <<= 1) {
         if (!(from & bit))
@@ -52,10 +53,13 @@ static int project_pattern(rl_mask from, rl_mask to, int pattern)
 int rl_frame_project(const rl_frame *frame, rl_mask from, rl_mask to, int value)
 {
     int patterns = rl_frame_patterns(from);
-    assert((to & ~from) == 0 && value < rl_frame_size(frame, from));
-    (void)frame;
+    assert(value < rl_frame_size(frame, from));
     if (value >= patterns)
         return value - patterns + rl_frame_patterns(to);
+    if (value == 0 || from == to)
+        return value;
+    if (from == RL_CHOSEN)
+        return project_pattern(RL_CHOSEN - 1, to, (int)frame->chosen);
     return project_pattern(from, to, value);
 }
 

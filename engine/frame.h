@@ -15,11 +15,15 @@
 
 typedef unsigned rl_mask;
 
+/* A mask of its own: in `chosen` occasions of a frame, loose and active in all of them or in none. */
+enum { RL_CHOSEN = 1 << RL_MAX_OCCASIONS };
+
 typedef struct rl_frame {
     const rl_model *model;
     int occasions;                     /* those with evidence, and the last */
     int slot[RL_MAX_OCCASIONS];        /* bit of an occasion of the case, or -1 */
     int last;                          /* bit of the last occasion */
+    rl_mask chosen;
     int bins, rows;                    /* rows = bins + 3 */
     int *bin;                          /* frame's bin to model's bin */
 } rl_frame;
@@ -63,7 +67,8 @@ static inline rl_state rl_frame_state(const rl_frame *frame, int row)
     return row == frame->rows - 1 ? RL_OPEN : RL_CORRODED;
 }
 
-/* What a value under `from` is under `to`, a part of it. */
+/* What a value under `from` is under `to`, a part of it; `from` may be empty too (never loose and
+ * active: the same in every occasion), or RL_CHOSEN. */
 int rl_frame_project(const rl_frame *frame, rl_mask from, rl_mask to, int value);
 
 /* Weights of the values of an element whose states weigh `state`

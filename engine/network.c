@@ -131,6 +131,28 @@ static void need(rl_maker *m, int expr, int bit, int times)
     m->needs[expr] += times;
 }
 
+/* What nothing loose and active can reach is the same in all occasions; what nothing can but elements
+ * that are active in chosen ones has two patterns. */
+static void hush(rl_maker *m)
+{
+    enum { NEVER, CHOSEN, ANY };
+    static const unsigned char of_looseness[] = {
+        [RL_FREE] = ANY, [RL_NOT_ACTIVE] = NEVER, [RL_ACTIVE] = ANY, [RL_ACTIVE_THEN] = CHOSEN};
+    const unsigned char *looseness = m->draft->looseness;
+    unsigned char *varies = rl_many(m->arena, m->network->expr_count, unsigned char);
+    for (int x = 0; looseness && x < m->network->expr_count; x++) {
+        rl_expr e = m->exprs->at[x];
+        if (e.sort == RL_X_ELEMENT)
+            varies[x] = of_looseness[looseness[e.a]];
+        else if (e.sort >= RL_X_FAILED)
+            varies[x] = varies[e.a];
+        if (e.sort >= RL_X_MAX && varies[e.b] > varies[x])
+            varies[x] = varies[e.b];
+        if (varies[x] != ANY && m->network->mask[x])
+            m->network->mask[x] = varies[x] == NEVER ? 0 : RL_CHOSEN;
+    }
+}
+
 /* In which occasions each expression is needed: by the factors that see it, and
  * by the paths it is a part of.  Elements are asked about in the last one. */
 static void set_masks(rl_maker *m, const bool *last)
@@ -150,6 +172,7 @@ static void set_masks(rl_maker *m, const bool *last)
             mask[x] |= last_bit;
         need_parts(m, x);
     }
+    hush(m);
 }
 
 static void take_own(rl_maker *m, const rl_own *own)
@@ -189,9 +212,10 @@ static const rl_weighed *weights_of(rl_maker *m, int x)
     const double *state = m->draft->state[m->exprs->at[x].a];
     rl_mask mask = m->network->mask[x];
     bool load = node->info.sort == RL_LOAD;
+    int looseness = m->draft->looseness ? m->draft->looseness[m->exprs->at[x].a] : RL_FREE;
     rl_weighed *w = &m->weighed[((uintptr_t)node->bin_mass / sizeof(double) + mask) % SLOTS];
     if (w->weight && w->mask == mask && w->bin_mass == node->bin_mass && w->quiet == node->quiet && w->load == load &&
-        memcmp(w->state, state, RL_STATES * sizeof *state) == 0)
+        w->looseness == looseness && memcmp(w->state, state, RL_STATES * sizeof *state) == 0)
         return w;
     int size = rl_maker_size(m, x);
     double *weight = rl_raw(m->arena, size, double);
@@ -200,8 +224,10 @@ static const rl_weighed *weights_of(rl_maker *m, int x)
         weight[1] = state[RL_FAILED];
     } else {
         rl_frame_spread(m->exprs->frame, mask, node, state, weight);
+        weight[0] = looseness == RL_ACTIVE || looseness == RL_ACTIVE_THEN ? 0 : weight[0];
+        weight[1] = looseness == RL_ACTIVE_THEN ? state[RL_LOOSE] : weight[1];
     }
-    *w = (rl_weighed){state, node->bin_mass, load, node->quiet, normalise(weight, size), mask, weight};
+    *w = (rl_weighed){state, node->bin_mass, load, looseness, node->quiet, normalise(weight, size), mask, weight};
     return w;
 }
 

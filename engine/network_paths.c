@@ -9,6 +9,8 @@
 
 /* Over how many cells a path is rather made a variable than written out. */
 enum { INLINE_CELLS = 220 };
+/* Over how many cells what a path is of an element and another part is kept as a map alone. */
+enum { MOST_WRITTEN = 1 << 20 };
 /* All tables of paths together may have so many times the cells of one. */
 static const double MOST_TOGETHER = 2;
 
@@ -66,11 +68,18 @@ static rl_parts *parts_of(rl_maker *m, int x)
     return new_parts(m, &key);
 }
 
-/* (path, its parts): 1 where the path is what its parts make it. */
-static rl_cells definition(rl_maker *m, int x, rl_parts *p)
+/* (path, its parts), without cells. */
+static rl_cells outline(const rl_maker *m, int x, const rl_parts *p)
 {
     rl_cells t = {.bit = -1, .count = 1 + p->count, .input = {x}, .size = {p->size, p->part_size[0], p->part_size[1]}};
     rl_draft_parts(m->exprs, x, &t.input[1]);
+    return t;
+}
+
+/* (path, its parts): 1 where the path is what its parts make it. */
+static rl_cells definition(rl_maker *m, int x, rl_parts *p)
+{
+    rl_cells t = outline(m, x, p);
     if (!p->cell) {
         rl_cells_take(m->arena, &t);
         p->cell = t.cell;
@@ -152,8 +161,9 @@ static rl_cells definition_without(rl_maker *m, const rl_cells *whole, const rl_
 static rl_cells definition_left(rl_maker *m, int x)
 {
     rl_parts *p = parts_of(m, x);
-    rl_cells table = definition(m, x, p);
     int element = private_part(m, x);
+    bool large = element >= 0 && (size_t)p->size * (size_t)p->pairs > MOST_WRITTEN;
+    rl_cells table = large ? outline(m, x, p) : definition(m, x, p);
     if (element < 0) {
         rl_cells_merge(m->arena, &table);
         return table;
@@ -261,19 +271,21 @@ static bool worth_writing_out(const rl_maker *m, int x)
         return false;
     const rl_cells *table = &m->table[m->user[x]];
     size_t cells = rl_cells_count(table) * (size_t)rl_maker_size(m, x);
+    if (private_part(m, x) >= 0 && cells > MOST_WRITTEN)
+        return false;   /* the element is gone from its definition before that is a table */
     return table->count <= 2 || (table->count < RL_INPUTS && cells <= INLINE_CELLS);
 }
 
 /* Whether the table that says what a path is of its parts would be too wide, by itself or
- * with those before it. */
-static bool is_too_wide(rl_maker *m, int x)
+ * with those before it.  One part that nothing else needs is summed out before it is made. */
+static bool is_too_wide(rl_maker *m, int x, bool passed_on)
 {
     if (m->all_fit)
         return false;
-    int part[2], count = rl_draft_parts(m->exprs, x, part);
-    double cells = rl_maker_size(m, x), most = m->draft->most_cells;
+    int part[2], count = rl_draft_parts(m->exprs, x, part), element = private_part(m, x);
+    double cells = passed_on ? 1 : rl_maker_size(m, x), most = m->draft->most_cells;
     for (int i = 0; i < count; i++)
-        cells *= rl_maker_size(m, part[i]);
+        cells *= i == element && !passed_on ? 1 : rl_maker_size(m, part[i]);
     m->cells += cells;
     return cells > most || m->cells > MOST_TOGETHER * most;
 }
@@ -282,10 +294,10 @@ void rl_maker_decide(rl_maker *m, int x)
 {
     if (m->exprs->at[x].sort < RL_X_CALM || (m->uses[x] == 0 && !m->own[x]))
         return;
-    bool alone = m->uses[x] == 0;
-    if (is_too_wide(m, x))
+    bool alone = m->uses[x] == 0, passed_on = alone && !m->told[x] && (m->peel || m->needs[x] == 1);
+    if (is_too_wide(m, x, passed_on))
         m->network->wide = true;
-    else if (alone && !m->told[x] && (m->peel || m->needs[x] == 1))
+    else if (passed_on)
         pass_on(m, x);
     else if (alone && m->peel)
         peel(m, x);

@@ -25,6 +25,7 @@ typedef struct rl_weighed {
     const double *state;        /* by state */
     const double *bin_mass;
     bool load;
+    int looseness;
     double quiet, sum;          /* sum: of the weights before they were normalised */
     rl_mask mask;
     double *weight;

@@ -12,7 +12,7 @@
 #include <string.h>
 
 /* The marginal of something absorbed, for all that is absorbed like it: the last one stays in its slot. */
-typedef struct alike {
+typedef struct alike {   /* before NULL: kept as a map */
     const double *before, *after, *weight, *joint, *value;
 } alike;
 enum { SLOTS = 64 };
@@ -79,7 +79,8 @@ static void around(const rl_absorbed *a, size_t *outer, size_t *inner)
  * what it was summed into. */
 static const double *spread_out(reader *r, const rl_absorbed *a, const double *rest)
 {
-    const double *weight = r->bench->network.weight[a->expr], *after = a->after.cell, *before = a->before.cell;
+    const double *weight = r->bench->network.weight[a->expr], *after = a->after.cell;
+    const double *before = rl_absorbed_before(r->arena, a);
     size_t outer, inner, size = (size_t)a->before.size[a->at], at = 0;
     around(a, &outer, &inner);
     double *joint = rl_raw(r->arena, outer * size * inner, double);

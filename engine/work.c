@@ -167,6 +167,28 @@ rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, rl_bench *bench, cons
     return make_network(fresh, arena, keep, NULL);
 }
 
+void rl_bench_whole(rl_bench *fresh, rl_arena *arena, rl_bench *bench)
+{
+    copy_bench(fresh, arena, bench, whole_draft(bench));
+}
+
+rl_status rl_bench_part(rl_bench *fresh, rl_arena *arena, rl_bench *bench, const unsigned char *looseness,
+                        double (*state)[RL_STATES], rl_mask chosen, double most_cells)
+{
+    copy_bench(fresh, arena, bench, whole_draft(bench));
+    fresh->frame.chosen = chosen;
+    fresh->exprs.frame = &fresh->frame;
+    fresh->draft.looseness = looseness;
+    fresh->draft.state = state;
+    fresh->draft.most_cells = most_cells;
+    fresh->draft.peel = true;
+    rl_status status = draw_network(fresh, arena, NULL, NULL);
+    if (status != RL_OK)
+        return status;
+    fresh->plan = rl_plan_make(arena, fresh->network.net);
+    return rl_plan_cells(fresh->plan) > most_cells ? RL_WIDE : RL_OK;
+}
+
 /* The draft of a copy once more, its readings apart.  Every expression is known by now: worlds are shared. */
 static void say_apart(rl_bench *fresh, rl_arena *arena)
 {

@@ -36,6 +36,13 @@ rl_status rl_bench_without(rl_bench *bench, rl_arena *arena, const rl_case *c, c
  * and those of `keep` as variables of the net (NULL: none).  Paths that were not
  * in use cannot be asked of it. */
 rl_status rl_bench_again(rl_bench *fresh, rl_arena *arena, rl_bench *bench, const bool *held, const bool *keep);
+/* The same findings, each load saying by itself what it says; no network is made. */
+void rl_bench_whole(rl_bench *fresh, rl_arena *arena, rl_bench *bench);
+/* The same findings with these weights of the elements' states, and what of them is taken for granted
+ * (draft.h), `chosen` being the occasions that are; both must last as long, and `fresh` stay where it is.
+ * Planned, without a tree; RL_WIDE: that would pass so many cells. */
+rl_status rl_bench_part(rl_bench *fresh, rl_arena *arena, rl_bench *bench, const unsigned char *looseness,
+                        double (*state)[RL_STATES], rl_mask chosen, double most_cells);
 /* The same findings, with every path in this world (of the last occasion) that
  * the net has telling the last occasion; calibrated. */
 rl_status rl_bench_for_tests(rl_bench *fresh, rl_arena *arena, rl_bench *bench, rl_world *world);
@@ -69,6 +76,10 @@ int rl_bench_base(const rl_bench *bench, int element);
 /* Whether some finding speaks of the element. */
 bool rl_bench_touches(const rl_bench *bench, int element);
 
+/* P(all are sound | findings) of the groups of rl_shares: returns, feeds, loads, everything; of a
+ * bench that was collected.  RL_OK or RL_WIDE. */
+rl_status rl_bench_all_sound(rl_bench *bench, rl_arena *arena, double sound[4]);
+
 typedef struct rl_work {
     rl_arena arena;             /* answers, and this */
     rl_mark start;              /* in it: where answers start */
@@ -94,6 +105,7 @@ typedef struct rl_work {
     struct rl_best *best;       /* best.c: how far the best tests were looked for; NULL: not yet */
     size_t test_unknown;        /* tests tried that would take too wide a table */
     double test_share;          /* of what the answer holds: what the bits are of */
+    struct rl_loose *loose;     /* bounded_loose.h: a net too wide of many occasions; NULL: as with the next */
     struct rl_bounded *bounded; /* bounded.h: the regions of a net too wide; NULL: there was one tree */
 } rl_work;
 
@@ -113,6 +125,8 @@ rl_status rl_ask(rl_case *c, rl_question *question, void *argument);
 /* The number without its last dozen bits: what differs by rounding alone is equal. */
 double rl_coarse(double p);
 
+/* bounded_loose.c: the same for a case of many occasions. */
+rl_status rl_loose_answer(rl_case *c, rl_work *work);
 /* bounded.c: the answer from few faults at once, with its bound (design §4). */
 rl_status rl_bounded_answer(rl_case *c, rl_work *work);
 rl_status rl_bounded_explain(rl_work *work, size_t most, const rl_explanation **list, size_t *count);

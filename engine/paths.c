@@ -386,32 +386,45 @@ void rl_mark_returns(const rl_model *model, int element, bool *mark)
     }
 }
 
-/* Marks the feed chain of a load; coils met for the first time go onto `open`,
- * which is taken from the arena when there is one. */
-static void mark_chain(rl_arena *arena, const rl_model *model, int load, bool *mark, int **open, int *depth)
+/* Coils whose own returns and feeds are to be marked.  What others marked already says nothing of
+ * what is behind a coil: it may have been marked for itself. */
+typedef struct coils {
+    bool *met;                 /* NULL until there is one */
+    int *open, depth;
+} coils;
+
+static void meet_coil(rl_arena *arena, const rl_model *model, int coil, bool *mark, coils *c)
+{
+    if (c->met == NULL) {
+        c->met = rl_many(arena, model->nodes, bool);
+        c->open = rl_many(arena, model->nodes, int);
+    }
+    if (c->met[coil])
+        return;
+    c->met[coil] = mark[coil] = true;
+    rl_mark_returns(model, coil, mark);
+    c->open[c->depth++] = coil;
+}
+
+static void mark_chain(rl_arena *arena, const rl_model *model, int load, bool *mark, coils *c)
 {
     const rl_node *node = &model->node[load];
     for (int i = 0; i < node->feed_chain_count; i++) {
-        int link = node->feed_chain[i], coil = model->node[link].coil;
-        mark[link] = true;
-        if (model->node[link].info.sort != RL_FEED || coil < 0 || mark[coil])
-            continue;
-        mark[coil] = true;
-        rl_mark_returns(model, coil, mark);
-        if (*open == NULL)
-            *open = rl_many(arena, model->nodes, int);
-        (*open)[(*depth)++] = coil;
+        const rl_node *link = &model->node[node->feed_chain[i]];
+        mark[node->feed_chain[i]] = true;
+        if (link->info.sort == RL_FEED && link->coil >= 0)
+            meet_coil(arena, model, link->coil, mark, c);
     }
 }
 
 void rl_mark_feeds(rl_arena *arena, const rl_model *model, int load, bool *mark)
 {
     rl_mark before = rl_arena_mark(arena);
-    int *open = NULL, depth = 0;
+    coils c = { 0 };
     mark[load] = true;
-    mark_chain(arena, model, load, mark, &open, &depth);
-    while (depth > 0)
-        mark_chain(arena, model, open[--depth], mark, &open, &depth);
+    mark_chain(arena, model, load, mark, &c);
+    while (c.depth > 0)
+        mark_chain(arena, model, c.open[--c.depth], mark, &c);
     rl_arena_rewind(arena, before);
 }
 

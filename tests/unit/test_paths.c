@@ -435,6 +435,11 @@ static void what_a_load_depends_on(void **state)
                           [7] = true, [8] = true, [9] = true, [10] = true, [11] = false, [12] = false };
     assert_int_equal(v->model.nodes, 13);
     assert_memory_equal(mark, want, sizeof want);
+    /* what is marked already, for another reason, hides nothing */
+    memset(mark, 0, sizeof mark);
+    mark[coil] = mark[f] = true;
+    rl_mark_load(&v->model.arena, &v->model, load, mark);
+    assert_memory_equal(mark, want, sizeof want);
     same_list(v->node[load].feed_chain, v->node[load].feed_chain_count, 3, c, f, main_feed);
     assert_true(v->node[c].in_feed && !v->node[c].in_return);
     end(v);

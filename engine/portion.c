@@ -300,8 +300,9 @@ static void give_bits(portions *p, int count, rl_likely **likely)
 
 rl_status rl_portions_tell(rl_case *c, rl_work *work, rl_test **test, int count, rl_likely **likely, double *share)
 {
+    *share = 1;
     if (work->loose)
-        return RL_WIDE;   /* the sets looked at are not asked for tests */
+        return RL_OK;   /* the sets looked at are not asked for tests: none has bits */
     portions *p = rl_new(&work->arena, portions);
     *p = (portions){.c = c, .work = work, .arena = &work->arena, .passing = &work->passes, .most = most_cells(c), .looked = 1};
     int *list = rl_raw(p->arena, count + 1, int);

@@ -244,7 +244,7 @@ static rl_status explain(rl_case *c, void *argument)
     if (status != RL_OK || q->most == 0)
         return status;
     if (work->loose)
-        return RL_OK;   /* none: the sets looked at are not asked for joint states */
+        return RL_WIDE;   /* the sets looked at are not asked for joint states */
     if (!work->bench.tree)
         return rl_bounded_explain(work, q->most, q->list, q->count);
     rl_explanation *list = rl_many(&work->arena, q->most, rl_explanation);

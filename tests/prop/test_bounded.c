@@ -225,9 +225,9 @@ static void small_vehicles(void **state)
     reference(&n, "/small-", 65536);
     reference(&n, "/small-22", 4096);
     reference(&n, "/medium-40", 65536);
-    reference(&n, "/small-", 2048);
+    reference(&n, "/small-26", 2048);
     assert_int_equal(n.bad, 0);
-    assert_true(n.exact > 0 && n.useful >= 10);
+    assert_true(n.exact > 0 && n.useful > 1);
 }
 
 /* ---- the shipped vehicles ---- */

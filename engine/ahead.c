@@ -156,6 +156,8 @@ rl_status rl_case_look_ahead(rl_case *c, size_t firsts, const rl_pair **out, siz
     *out = NULL;
     *count = 0;
     rl_status status = rl_case_answer(c, &answer);
+    if (status == RL_OK && rl_work_parted(c->work))
+        return RL_OK;
     if (status == RL_OK)
         status = rl_case_best_tests(c, rl_choice_reach(q.most), &q.list, &q.count);
     if (status != RL_OK)

@@ -318,10 +318,9 @@ static void set_outlooker(outlooker *o, rl_case *c, outlook_question *q)
     leave_out_repaired(o);
 }
 
-/* Each outcome of a course would have to be answered region by region: too dear. */
 static bool may_look_on(const outlooker *o, const rl_outlook *out, const rl_choice *choice)
 {
-    return out->mends > 0 && choice->count > 0 && !o->c->work->bounded;
+    return out->mends > 0 && choice->count > 0 && !rl_work_parted(o->c->work);
 }
 
 static rl_status look_out(rl_case *c, void *argument)
@@ -337,7 +336,7 @@ static rl_status look_out(rl_case *c, void *argument)
         test_first(&o, &choice, q->answer->log_evidence, out);
     }
     out->advice = advise(out);
-    bool looked = out->courses > 0 || (choice.count == 0 && !c->work->bounded);
+    bool looked = out->courses > 0 || (choice.count == 0 && !rl_work_parted(c->work));
     out->stop = out->at_fault >= LIKELY && looked && !out->advice;
     if (o.status == RL_OK)
         *q->out = out;

@@ -373,7 +373,8 @@ typedef struct rl_outlook {
  * test the same holds in each of its outcomes, weighed by its probability, its areas open then,
  * for the elements that are suspected now.
  *
- * RL_OK or as rl_case_answer.  An answer that is bounded has no courses, and never a stop.
+ * RL_OK or as rl_case_answer.  An answer that is bounded, or exact but put together from parts
+ * for want of memory, has no courses, and never a stop.
  * Owned by the case, valid until it changes.  Costs some answers (rl_case_answer) for each test. */
 rl_status rl_case_outlook(rl_case *c, size_t tests, const rl_outlook **out);
 
@@ -398,7 +399,8 @@ typedef struct rl_pair {
  * P(outcome) I(F; second | outcome), minutes likewise.  Outcomes of less than 0.1 % get no
  * second test.  Where the answer's tables have more than 300,000 cells, each second test is
  * dear: at most three first tests are looked at then, and outcomes of 5 % or more.
- * RL_OK or as rl_case_answer; a bounded answer has no pairs. */
+ * RL_OK or as rl_case_answer.  An answer that is bounded, or exact but put together from parts
+ * for want of memory, has no pairs. */
 rl_status rl_case_look_ahead(rl_case *c, size_t firsts, const rl_pair **out, size_t *count);
 
 /* Whether the test is done from the driver's seat: it needs no access, and never did. */

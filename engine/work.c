@@ -295,6 +295,11 @@ double rl_coarse(double p)
     return ldexp(round(ldexp(part, 40)), exponent - 40);
 }
 
+bool rl_work_parted(const rl_work *work)
+{
+    return work->bounded || work->loose;
+}
+
 /* ---- questions ---- */
 
 /* A bench that goes on from line to line is not as small as one made of all of them at once. */

@@ -125,6 +125,9 @@ rl_status rl_ask(rl_case *c, rl_question *question, void *argument);
 /* The number without its last dozen bits: what differs by rounding alone is equal. */
 double rl_coarse(double p);
 
+/* Whether there is an answer without one tree over everything: another one for each outcome of a test is too dear. */
+bool rl_work_parted(const rl_work *work);
+
 /* bounded_loose.c: the same for a case of many occasions. */
 rl_status rl_loose_answer(rl_case *c, rl_work *work);
 /* bounded.c: the answer from few faults at once, with its bound (design §4). */

@@ -13,6 +13,28 @@ static double worth(double p, double minutes)
     return p > 0 ? INFINITY : 0;
 }
 
+/* Probabilities that differ by less of themselves are equal.  They are differences of a posterior and a
+ * prior, so that rounding weighs more than in either; and no rounding of each by itself would do, as
+ * two sides of a boundary may be that close. */
+static const double ALIKE = 1e-9;
+
+static int by_probability(const void *a, const void *b)
+{
+    const rl_mend_job *x = a, *y = b;
+    if (x->p > y->p || x->p < y->p)
+        return x->p > y->p ? -1 : 1;
+    return x->element < y->element ? -1 : x->element > y->element;
+}
+
+/* Jobs that are alike up to rounding get one probability: that they are tied is no matter of luck. */
+static void even_out(rl_mend_job *job, int count)
+{
+    qsort(job, (size_t)count, sizeof *job, by_probability);
+    for (int i = 1; i < count; i++)
+        if (job[i - 1].p - job[i].p <= ALIKE * job[i].p)
+            job[i].p = job[i - 1].p;
+}
+
 /* By area, the best for its time first; ties as declared. */
 static int by_area(const void *a, const void *b)
 {
@@ -58,6 +80,7 @@ static void weigh_area(rl_mend_job *job, int count, double access)
 
 void rl_mend_order(rl_mend_job *job, int count, const double *access, int areas)
 {
+    even_out(job, count);
     for (int i = 0; i < count; i++) {
         assert(job[i].area < areas && job[i].p >= 0 && job[i].minutes >= 0);
         job[i].key = worth(job[i].p, job[i].minutes);

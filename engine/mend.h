@@ -7,7 +7,7 @@
  * its own that its jobs have to wait for, and takes its place with the best
  * first few of them together.
  *
- * Invariant: the order depends on the jobs alone, not on how they came.
+ * Invariant: the order depends on the jobs alone, not on how they came or how their p were rounded.
  */
 #ifndef RL_MEND_H
 #define RL_MEND_H
@@ -24,7 +24,8 @@ typedef struct rl_mend_job {
     double key;        /* of the order: set by rl_mend_order */
 } rl_mend_job;
 
-/* Sorts the jobs, the first one to do first.  `access`: minutes by area. */
+/* Sorts the jobs, the first one to do first; those whose p differ by rounding alone get one p, and
+ * stand as declared if all else is equal.  `access`: minutes by area. */
 void rl_mend_order(rl_mend_job *job, int count, const double *access, int areas);
 /* Expected minutes of doing them in this order until one has cured it: each one's minutes, and
  * those of its area where it is the first there, by the probability that

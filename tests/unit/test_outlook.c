@@ -171,6 +171,22 @@ static void areas_are_opened_once(void **state)
     rl_arena_free(&arena);
 }
 
+/* Two that are alike stand as declared, whichever came out larger by rounding. */
+static void rounding_orders_nothing(void **state)
+{
+    (void)state;
+    for (int larger = 0; larger < 2; larger++) {
+        rl_mend_job job[] = {{.element = 3, .area = -1, .p = 0x1.633877a7aep-14, .minutes = 37},
+                             {.element = 5, .area = -1, .p = 0x1.633877a7aep-14, .minutes = 37},
+                             {.element = 4, .area = -1, .p = 0.001, .minutes = 5}};
+        job[larger].p = 0x1.633877a7bp-14;
+        rl_mend_order(job, 3, NULL, 0);
+        assert_int_equal(job[0].element, 4);
+        assert_int_equal(job[1].element, 3);
+        assert_int_equal(job[2].element, 5);
+    }
+}
+
 static void each_job_says_its_minutes(void **state)
 {
     (void)state;
@@ -491,6 +507,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(probability_over_cost),
         cmocka_unit_test(areas_are_opened_once),
+        cmocka_unit_test(rounding_orders_nothing),
         cmocka_unit_test(each_job_says_its_minutes),
         cmocka_unit_test(minutes_by_hand),
         cmocka_unit_test(a_dear_test_is_not_worth_it),

@@ -18,8 +18,9 @@ static const double FAINT = 1e-13;
 /* A box that weighs less than this changes no bits by as much as rounding does. */
 static const double NEVER = 1e-15;
 /* Work is counted in cells met: what a box costs for each of its cells, for each test asked of
- * it, and in all before the rest is left. */
-static const double PASSES = 12, EACH_TEST = 2000, MOST_STEPS = 2e10;
+ * it, and for each variable to be planned, whether or not it turns out to be too large; and in
+ * all before the rest is left. */
+static const double PASSES = 12, EACH_TEST = 2000, PLANNED = 20000, MOST_STEPS = 2e10;
 /* A box that weighs less has no say in what a reading's likeliest end is. */
 static const double LIGHT = 1e-6;
 /* How often a box may be parted; values of a variable that it may be parted by. */
@@ -127,6 +128,7 @@ static int ask_box(portions *p, const rl_box *box, int *list, int count)
     network->net = rl_box_net(p->passing, box);
     network->left = values_left(p, box);
     p->bench.plan = rl_plan_make(p->passing, network->net);
+    p->steps += PLANNED * p->boxes.variables;
     if (rl_plan_cells(p->bench.plan) > p->most)
         return -1;
     p->steps += PASSES * rl_plan_cells(p->bench.plan) + EACH_TEST * count;
@@ -148,14 +150,24 @@ static int ask_box(portions *p, const rl_box *box, int *list, int count)
 
 static void ask_parted(portions *p, const rl_box *box, int variable, const int *list, int count, int depth);
 
+/* Those of the list that no box was too large for yet: others have no bits whatever else is asked. */
+static int still_told(const portions *p, const int *list, int count, int *out)
+{
+    int outs = 0;
+    for (int i = 0; i < count; i++)
+        if (!p->asked[list[i]].lost)
+            out[outs++] = list[i];
+    return outs;
+}
+
 /* Asks the tests of the list within the box, parted where that is needed. */
 static void ask_within(portions *p, const rl_box *box, const int *list, int count, int depth)
 {
     rl_mark mark = rl_arena_mark(p->passing);
     int *left = rl_raw(p->passing, count + 1, int);
-    memcpy(left, list, (size_t)count * sizeof *left);
+    count = still_told(p, list, count, left);
     rl_mark inner = rl_arena_mark(p->passing);
-    int lefts = ask_box(p, box, left, count);
+    int lefts = count > 0 ? ask_box(p, box, left, count) : 0;
     int variable = lefts == 0 ? -1 : rl_box_best_part(&p->work->scratch, box, p->bench.plan, MOST_VALUES);
     rl_arena_rewind(p->passing, inner);
     if (lefts != 0)

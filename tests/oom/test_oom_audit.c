@@ -118,7 +118,7 @@ static void auditing(void **state)
 static void auditing_in_bounds(void **state)
 {
     (void)state;
-    run(ask_audit, 8192, 19);
+    run(ask_audit, 8192, 199);
 }
 
 static void going_round(void **state)

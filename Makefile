@@ -184,7 +184,7 @@ install: all
 
 # Installs into a folder of its own, and builds and runs a program on what is there.
 test-install:
-	@tests/install.sh $(BUILD) $(CC)
+	@+tests/install.sh $(BUILD) $(CC)
 
 clean:
 	rm -rf $(BUILD)

@@ -228,7 +228,7 @@ static void little_memory(void **state)
             all_cases(&n, rules, cases, 4096, NULL);
     }
     given_list_free(list);
-    all_cases(&n, TEST_ROOT "/rules/small-drumlin.gnd", TEST_ROOT "/rules/small-drumlin.case", 65536, "D-06");   /* not exact */
+    all_cases(&n, TEST_ROOT "/rules/small-drumlin.gnd", TEST_ROOT "/rules/small-drumlin.case", 16384, "D-06");   /* not exact */
     say_counts(&n);
     assert_int_equal(n.bad, 0);
     assert_true(n.short_of_all > 0 && n.ranged > 0);
